@@ -13,13 +13,13 @@ from types import FrameType
 INTERRUPTED = 130
 """Exit status after an interrupt: 128 plus the number of SIGINT, as shells report it."""
 
-PATIENCE = 0.8
+END_SECONDS = 0.8
 """Seconds that threads and libraries have after an interrupt to come to their end."""
 
-MOMENT = 0.05
+RETRY_SECONDS = 0.05
 """Seconds until an interrupt that came at the wrong moment is tried again."""
 
-LEAST_ADDRESS_SPACE = 256 << 20
+LEAST_ADDRESS_BYTES = 256 << 20
 """Bytes. With less, below some 120 MiB with one thread, OpenBLAS gets no buffer while numpy loads
 and ends the process with the exit status of a failed check or of an interrupt."""
 
@@ -30,7 +30,7 @@ def run() -> None:
     An interrupt can come while modules load, or while a thread starts, which a normal exit
     would then wait for without end. The process therefore ends at once; `main` has already
     removed unfinished files. It also ends, without them, where something still works after
-    `PATIENCE`, such as the threads that write the frames of a sequence.
+    `END_SECONDS`, such as the threads that write the frames of a sequence.
     """
     try:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
@@ -79,8 +79,8 @@ def _check_address_space() -> None:
     except ImportError:  # not POSIX
         return
     limit = resource.getrlimit(resource.RLIMIT_AS)[0]
-    if limit != resource.RLIM_INFINITY and limit < LEAST_ADDRESS_SPACE:
-        least = LEAST_ADDRESS_SPACE >> 20
+    if limit != resource.RLIM_INFINITY and limit < LEAST_ADDRESS_BYTES:
+        least = LEAST_ADDRESS_BYTES >> 20
         sys.stderr.write(
             f"lutbench: the address space is limited to {limit >> 20} MiB (ulimit -v); "
             f"accepted: {least} MiB or more\n"
@@ -94,7 +94,7 @@ def _interrupted(_: int, frame: FrameType | None) -> None:
     Not while a library of compiled code starts, since some end the process when they meet the
     exception: then a moment later.
     """
-    late = threading.Timer(PATIENCE, _end_anyway)
+    late = threading.Timer(END_SECONDS, _end_anyway)
     late.daemon = True
     with suppress(RuntimeError):  # no more threads can be started
         late.start()
@@ -124,7 +124,7 @@ def _dropped(fault: sys.UnraisableHookArgs) -> None:
 
 
 def _try_again() -> None:
-    again = threading.Timer(MOMENT, signal.raise_signal, (signal.SIGINT,))
+    again = threading.Timer(RETRY_SECONDS, signal.raise_signal, (signal.SIGINT,))
     again.daemon = True
     again.start()
 

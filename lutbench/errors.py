@@ -26,14 +26,14 @@ class LutbenchError(Exception):
         super().__init__(" ".join((f"{text}; accepted: {accepted}" if accepted else text).split()))
 
 
-LONGEST = 400
+MOST_CHARACTERS = 400
 """Characters of a part of an error: a longer one is no name or path that a person has typed."""
 
 
 def _shown(text: str) -> str:
-    """`text` without its middle where it is longer than `LONGEST`."""
-    half = LONGEST // 2
-    return text if len(text) <= LONGEST else f"{text[:half]} … {text[-half:]}"
+    """`text` without its middle where it is longer than `MOST_CHARACTERS`."""
+    half = MOST_CHARACTERS // 2
+    return text if len(text) <= MOST_CHARACTERS else f"{text[:half]} … {text[-half:]}"
 
 
 class FormatError(LutbenchError):

@@ -40,7 +40,7 @@ Value = TypeVar("Value")
 QUEUED_PER_PROCESS = 4
 """Items queued for each process, so that none is idle while another's result is printed."""
 
-GRACE = 0.5
+GRACE_SECONDS = 0.5
 """Seconds in which a process that is told to end may remove what it has half written."""
 
 ONE_THREAD = ("LUTBENCH_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
@@ -163,10 +163,10 @@ def _interrupt_held_back() -> Iterator[None]:
 
 
 def _end(processes: Iterable[BaseProcess]) -> None:
-    """End processes: as they clean up for themselves, and after `GRACE` whatever they do."""
+    """End processes: as they clean up, and after `GRACE_SECONDS` whatever they do."""
     for each in processes:
         each.terminate()
-    until = time.monotonic() + GRACE
+    until = time.monotonic() + GRACE_SECONDS
     for each in processes:
         each.join(max(0.0, until - time.monotonic()))
         each.kill()

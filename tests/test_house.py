@@ -167,6 +167,17 @@ def test_every_constant_says_what_it_is() -> None:
     assert bare == []
 
 
+def test_a_constant_has_its_unit_in_its_name() -> None:
+    """As far as its reason begins with the unit: "Seconds …", "Share of …", "10-bit codes: …"."""
+    without = [
+        constant
+        for path, tree in house.modules()
+        for constant in house.constants_without_their_unit(path, tree)
+        if not path.startswith(OTHERS_WORK)
+    ]
+    assert without == []
+
+
 def test_every_constant_has_a_line() -> None:
     several = [
         line

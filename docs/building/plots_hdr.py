@@ -20,7 +20,7 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.hdr import hlg_system_gamma, ictcp_from_bt2020
 from lutbench.model.curves.video import Bt1886
-from lutbench.model.gamut_map import HUES, KNEE, edge_by_hue, limited
+from lutbench.model.gamut_map import HUE_ROWS, KNEE, edge_by_hue, limited
 from lutbench.model.gamuts import BT709, BT2020, P3_D65, Gamut
 from lutbench.model.light import Display
 from lutbench.model.tone.bt2446 import Bt2446A, Bt2446C
@@ -34,11 +34,11 @@ from lutbench.model.tone.sigmoid import Sigmoid
 def gamut_map() -> Figure:
     """The edges of gamuts by hue, and chroma before and after a mapping."""
     figure, (upper, lower) = panel(7.0, 6.8, rows=2)
-    hue = np.arange(0, HUES + 1, 6)
+    hue = np.arange(0, HUE_ROWS + 1, 6)
     edges = Lines(upper)
-    edges.add(hue * 360 / HUES, edge_by_hue(BT2020, outer=True)[hue], "BT.2020")
-    edges.add(hue * 360 / HUES, edge_by_hue(P3_D65)[hue], "P3-D65, as mapped to")
-    edges.add(hue * 360 / HUES, edge_by_hue(BT709)[hue], "BT.709, as mapped to")
+    edges.add(hue * 360 / HUE_ROWS, edge_by_hue(BT2020, outer=True)[hue], "BT.2020")
+    edges.add(hue * 360 / HUE_ROWS, edge_by_hue(P3_D65)[hue], "P3-D65, as mapped to")
+    edges.add(hue * 360 / HUE_ROWS, edge_by_hue(BT709)[hue], "BT.709, as mapped to")
     upper.set(xlabel="hue in Oklab, degrees", ylabel="chroma / lightness")
     upper.set(xlim=(0, 360), xticks=range(0, 361, 60), ylim=(0, 1.1))
     upper.legend(loc="upper left", ncols=3, fontsize=9)

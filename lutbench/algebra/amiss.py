@@ -13,7 +13,7 @@ from lutbench.tables.cells import channel_planes
 from lutbench.tables.nodes import diagonal
 from lutbench.tables.traces import noise_level
 
-SLACK = 0.05
+SLACK_CODES = 0.05
 """10-bit codes: a measure counts as unchanged if it grows by less; about a hundred roundings."""
 
 MEANT_FOR = {
@@ -63,7 +63,7 @@ class Amiss:
         for each in fields(self):
             if each.name in spared and each.name != MEANT_FOR[repair]:
                 continue
-            if getattr(self, each.name) > getattr(before, each.name) + SLACK:
+            if getattr(self, each.name) > getattr(before, each.name) + SLACK_CODES:
                 return each.name
         return ""
 

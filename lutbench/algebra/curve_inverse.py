@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from lutbench.algebra.repairing import isotonic
 from lutbench.algebra.result import Change, Inversion, code_error
-from lutbench.algebra.solving import FLAT
+from lutbench.algebra.solving import FLAT_SIGNAL
 from lutbench.errors import NotInvertibleError
 from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut1D
@@ -25,8 +25,8 @@ def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
     rising = np.diff(table, axis=0)
     if (table[-1] <= table[0]).any():
         raise NotInvertibleError(f"{lut!r} does not rise from its first row to its last")
-    flat = float((np.abs(rising) < FLAT / lut.size).mean())
-    falling = float((rising <= -FLAT / lut.size).mean())
+    flat = float((np.abs(rising) < FLAT_SIGNAL / lut.size).mean())
+    falling = float((rising <= -FLAT_SIGNAL / lut.size).mean())
     curve = isotonic(table)
     low, high = curve[0], curve[-1]
     count = size or min(max(4 * lut.size, 4096), 65536)
@@ -45,7 +45,7 @@ def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
     colours = lut.apply(points)
     back = result.apply(colours)
     error = code_error(lut.apply(back), colours)
-    kept = _outside_flats(points, inputs, np.abs(rising) < FLAT / lut.size)
+    kept = _outside_flats(points, inputs, np.abs(rising) < FLAT_SIGNAL / lut.size)
     span = lut.domain[1] - lut.domain[0]
     missed = code_error((back / span)[kept], (points / span)[kept])
     changes = [

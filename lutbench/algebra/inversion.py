@@ -29,7 +29,7 @@ from lutbench.algebra.repairing import isotonic
 from lutbench.algebra.result import Change, CodeError, Inversion, code_error
 from lutbench.algebra.rewritten import with_table
 from lutbench.algebra.solving import (
-    FLAT,
+    FLAT_SIGNAL,
     Fallback,
     covered,
     grid_of,
@@ -51,10 +51,10 @@ from lutbench.tables.cells import (
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import sensible
 
-SAME = 1e-4
+SAME_INPUT_SHARE = 1e-4
 """Share of the domain: two inputs nearer than this are the same solution."""
 
-BEYOND = 0.25
+BEYOND_SHARE = 0.25
 """Share of the domain by which values may leave it, to be exact at the edge."""
 
 MOST_INPUTS = 30.0
@@ -64,7 +64,7 @@ channel has 8."""
 SHAPER_ROWS = 4096
 """Rows of the curve before an inverse: a quarter of a 10-bit code apart."""
 
-LARGEST = 129
+MOST_NODES = 129
 """Nodes along an edge of an inverse: at this size over two million nodes are searched for."""
 
 
@@ -87,8 +87,8 @@ def invert(
     LutbenchError
         When the size is out of range, or a value of the table exceeds half float.
     """
-    if size is not None and not 2 <= size <= LARGEST and not isinstance(lut, Lut1D):
-        raise LutbenchError(f"an inverse of size {size}", accepted=f"2 to {LARGEST}")
+    if size is not None and not 2 <= size <= MOST_NODES and not isinstance(lut, Lut1D):
+        raise LutbenchError(f"an inverse of size {size}", accepted=f"2 to {MOST_NODES}")
     if fallback not in ("gamut", "nearest"):
         raise LutbenchError(f"no fallback is named {fallback!r}", accepted="gamut, nearest")
     if isinstance(lut, Lut1D):
@@ -99,10 +99,10 @@ def invert(
         raise LutbenchError(
             f"{lut!r} is not a LUT", accepted="a LUT (a transform has its own inverse)"
         )
-    if lut.size > LARGEST:  # each of its tetrahedra is solved: 256 nodes take 21 GB
+    if lut.size > MOST_NODES:  # each of its tetrahedra is solved: 256 nodes take 21 GB
         raise LutbenchError(
             f"an inverse of a LUT of {lut.size} nodes",
-            accepted=f"up to {LARGEST}; `lutbench rework resample` makes it smaller",
+            accepted=f"up to {MOST_NODES}; `lutbench rework resample` makes it smaller",
         )
     return _Inverter(lut, size or lut.size, shaper, fallback, hold, title).run()
 
@@ -123,7 +123,7 @@ class _Inverter:
 
     def run(self) -> Inversion:
         jacobian = jacobians(self.table)
-        flat = thickness(jacobian) < FLAT
+        flat = thickness(jacobian) < FLAT_SIGNAL
         turned = det3(jacobian) < 0
         if flat.all():
             raise NotInvertibleError(
@@ -137,7 +137,7 @@ class _Inverter:
         missing = ~reached
         values[missing] = nearest(self.table, self._targets()[missing], self.fallback)
         values = self._continued(values, missing, flat)
-        beyond = 0.0 if self.hold else BEYOND
+        beyond = 0.0 if self.hold else BEYOND_SHARE
         values = np.clip(values, -beyond, 1 + beyond)
         result = self._as_lut(values)
         return self._reported(
@@ -186,7 +186,7 @@ class _Inverter:
         np.maximum.at(high, nodes, solutions)
         reached = np.isfinite(low[:, 0])
         ambiguous = np.zeros(count, bool)
-        ambiguous[reached] = (high[reached] - low[reached]).max(axis=1) > SAME
+        ambiguous[reached] = (high[reached] - low[reached]).max(axis=1) > SAME_INPUT_SHARE
         order = np.lexsort((np.ptp(solutions, axis=1), ~good, nodes))
         first = np.unique(nodes[order], return_index=True)[1]
         values = np.zeros((count, 3))

@@ -14,12 +14,12 @@ import numpy as np
 
 from lutbench.algebra.amiss import WORSE, amiss
 from lutbench.algebra.result import Change, Reworked, code_error
-from lutbench.algebra.unfold import MIRRORED, folds_of, unfolded
+from lutbench.algebra.unfold import MIRRORED_SHARE, folds_of, unfolded
 from lutbench.errors import LutbenchError
 from lutbench.given import one_of
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
-from lutbench.tables.cells import SIX_DECIMALS, channel_planes, straight_basis
+from lutbench.tables.cells import SIX_DECIMALS_SIGNAL, channel_planes, straight_basis
 from lutbench.tables.lut import Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import diagonal
 from lutbench.tables.traces import noise_level
@@ -30,13 +30,13 @@ FADE = 0.35
 """Saturation (largest minus smallest channel of the input) at which a repair of the neutral axis
 has faded out."""
 
-MOST_MOVED = 64.0
+MOST_MOVED_CODES = 64.0
 """10-bit codes, a sixteenth of the scale: a LUT that needs larger changes has to be made again."""
 
 LUMA = np.array([0.2126, 0.7152, 0.0722])
 """Weights of R, G and B in luma (Recommendation ITU-R BT.709-6)."""
 
-LEAST_NOISE = 0.1
+LEAST_NOISE_CODES = 0.1
 """10-bit codes: less noise cannot be seen."""
 
 
@@ -61,7 +61,7 @@ def repair(
     what: Iterable[str] = ("noise", "monotone", "folds"),
     *,
     fade: float = FADE,
-    most: float = MOST_MOVED,
+    most: float = MOST_MOVED_CODES,
 ) -> Reworked:
     """A LUT with defects repaired, whether or not `inspect` finds them.
 
@@ -120,7 +120,7 @@ def _bounded_step(
     log: list[Change] = []
     result = step(table, log)
     bound = most / CODES_10_BIT
-    over = np.abs(result - original).max(axis=-1) > bound + SIX_DECIMALS
+    over = np.abs(result - original).max(axis=-1) > bound + SIX_DECIMALS_SIGNAL
     if name != "range" and over.any():
         result = original + np.clip(result - original, -bound, bound)
         text = f"changes limited to {most:g} codes at {100 * over.mean():.2f} % of the nodes"
@@ -136,9 +136,9 @@ def _bounded_step(
 def _note(before: Array, after: Array, changes: list[Change], code: str, words: str) -> Array:
     """`after`, with the change added to `changes`; `before` if nothing changed."""
     moved = np.abs(after - before).max(axis=-1)
-    if moved.max() <= SIX_DECIMALS:
+    if moved.max() <= SIX_DECIMALS_SIGNAL:
         return before
-    share = float((moved > SIX_DECIMALS).mean())
+    share = float((moved > SIX_DECIMALS_SIGNAL).mean())
     changes.append(
         Change(
             code,
@@ -156,7 +156,7 @@ def _note(before: Array, after: Array, changes: list[Change], code: str, words: 
 def _rising(table: Array, fade: float, changes: list[Change]) -> Array:
     axis = diagonal(table)
     falls = float(-np.minimum(np.diff(axis, axis=0), 0).min())
-    if falls <= SIX_DECIMALS:
+    if falls <= SIX_DECIMALS_SIGNAL:
         return table
     fall = f"it fell by up to {falls * CODES_10_BIT:.1f} codes from node to node"
     correction = isotonic(axis) - axis
@@ -196,7 +196,7 @@ def _shifted(table: Array, correction: Array, fade: float) -> Array:
 
 def _denoised(table: Array, changes: list[Change]) -> Array:
     sigma = noise_level(channel_planes(table))
-    if sigma * CODES_10_BIT < LEAST_NOISE:
+    if sigma * CODES_10_BIT < LEAST_NOISE_CODES:
         return table
     smooth = np.stack([_smoothed(table[..., c]) for c in range(3)], axis=-1)
     moved = np.clip(smooth - table, -3 * sigma, 3 * sigma)
@@ -238,7 +238,7 @@ def _unfolded(table: Array, most: float, changes: list[Change]) -> Array:
     result = unfolded(table, most)
     if result is None:
         why = f"{start.count} tetrahedra ({100 * share:.2f} %) are folded and could not be repaired"
-        if share > MIRRORED:
+        if share > MIRRORED_SHARE:
             why = f"{100 * share:.1f} % of the LUT is mirrored, which is not a fold to repair"
         changes.append(Change("folds_left", why, share))
         return table

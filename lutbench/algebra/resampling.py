@@ -19,7 +19,7 @@ from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array
 from lutbench.tables.cells import positions, weight_matrix
 from lutbench.tables.lut import SIZES_3D, Interpolation, Lut, Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import LARGEST_SIGNAL, SLAB, check_size, sample
+from lutbench.tables.nodes import LARGEST_SIGNAL, SLAB_NODES, check_size, sample
 
 METHODS = ("linear", "pchip", "cubic", "fit")
 UNMEASURED = "pchip"
@@ -125,7 +125,7 @@ def _along(table: Array, size: int, axis: int, maker: Any) -> Array:
     shape[axis] = size
     result = np.empty(shape)
     across = 1 if axis == 0 else 0
-    thick = max(1, SLAB * table.shape[across] // table.size)
+    thick = max(1, SLAB_NODES * table.shape[across] // table.size)
     for start in range(0, table.shape[across], thick):
         place = (slice(None),) * across + (slice(start, start + thick),)
         # The reciprocal slopes of subnormal numbers are infinite, and their harmonic mean is 0.

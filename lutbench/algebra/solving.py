@@ -22,7 +22,7 @@ Fallback = Literal["gamut", "nearest"]
 INSIDE = 1e-7
 """Barycentric weight: a point may lie this far outside a tetrahedron and still count as inside."""
 
-FLAT = 2e-6
+FLAT_SIGNAL = 2e-6
 """Signal, twice the rounding of six decimals: a thinner tetrahedron has collapsed."""
 
 PAIRS = 500_000

@@ -14,16 +14,16 @@ from lutbench.tables.traces import clipped
 FOLD_DEPTH = 0.5 / CODES_10_BIT
 """Signal: shallower folds do not count, since rounding to 10 bits can make them."""
 
-MIRRORED = 0.5
+MIRRORED_SHARE = 0.5
 """Share of folded tetrahedra above which the table is mirrored as a whole."""
 
 ROUNDS = 60
 """Rounds of relaxation; after the first third the nodes around a remaining fold are moved too."""
 
-PATIENCE = 12
+IDLE_ROUNDS = 12
 """Rounds without a gain after which relaxation ends."""
 
-WORTH = 0.5
+LEAST_GAIN_SHARE = 0.5
 """Share of the folds' depth that must be removed, or no node is moved."""
 
 
@@ -65,7 +65,7 @@ def unfolded(table: Array, most: float) -> Array | None:
     depth of the folds falls by at least half, or the table is not changed.
     """
     start = folds_of(table)
-    if not start.count or start.count > MIRRORED * len(start.bad):
+    if not start.count or start.count > MIRRORED_SHARE * len(start.bad):
         return None
     size = table.shape[0]
     corners = tetrahedra(size)
@@ -87,9 +87,9 @@ def unfolded(table: Array, most: float) -> Array | None:
         since += 1
         if now.depth < least:
             best, least, since = current, now.depth, 0
-        if not now.count or since >= PATIENCE:
+        if not now.count or since >= IDLE_ROUNDS:
             break
-    return best if least <= (1 - WORTH) * start.depth else None
+    return best if least <= (1 - LEAST_GAIN_SHARE) * start.depth else None
 
 
 def _grown(mask: Mask) -> Mask:

@@ -30,7 +30,7 @@ LIGHT_SIZE = 4097
 
 GREY_STOPS = (-12.0, math.log2(1 / MID_GREY))
 """Stops between which false colour shows grey: from black to full white."""
-GREY_SIZE = 513
+GREY_ROWS = 513
 """Rows of the grey curve of false colour: about thirty per stop, finer than 8 bits can show."""
 
 
@@ -167,7 +167,7 @@ def _entry(item: Item) -> dict[str, Any]:
 def _false_colour(task: FalseColour | None) -> dict[str, Any] | None:
     if task is None:
         return None
-    stops = np.linspace(*GREY_STOPS, GREY_SIZE)
+    stops = np.linspace(*GREY_STOPS, GREY_ROWS)
     grey = np.clip(task.grey.encode(np.minimum(MID_GREY * 2.0**stops, 1.0)), 0, 1)
     return {
         "name": "false colour",
@@ -186,7 +186,7 @@ def _false_colour(task: FalseColour | None) -> dict[str, Any] | None:
         "grey": {
             "from": GREY_STOPS[0],
             "to": GREY_STOPS[1],
-            "size": GREY_SIZE,
+            "size": GREY_ROWS,
             "table": packed_floats(grey).to_data(),
         },
     }

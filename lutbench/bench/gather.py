@@ -29,7 +29,7 @@ RECIPE = ".toml"
 MOST_LUTS = 500
 """As many as a recipe may ask for."""
 
-MOST_IDENTIFIED = 3
+MOST_IDENTIFIED_LUTS = 3
 """LUTs that are identified to find the source, if none is given."""
 
 
@@ -244,7 +244,7 @@ def _item_of_file(name: str, file: Path, lut: Any, ends: KnownEnds) -> Item:
 def _identified(items: Sequence[Item], order: Order) -> tuple[KnownEnds, str]:
     """The source that is identified with high confidence in one of the first LUTs, if any."""
     catalogue = order.catalogue or open_catalogue()
-    for item in items[:MOST_IDENTIFIED]:
+    for item in items[:MOST_IDENTIFIED_LUTS]:
         try:
             found = identify(item.lut, catalogue=catalogue)
         except LutbenchError:

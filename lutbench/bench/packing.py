@@ -14,7 +14,7 @@ from lutbench.results import PlainData
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import LARGEST_PIXEL, sensible
 
-FINE_ENOUGH = 0.01
+FINE_ENOUGH_CODES = 0.01
 """Largest error of 16-bit steps, in 10-bit codes: a hundredth of a recorded step."""
 
 STEPS = 65535
@@ -43,7 +43,7 @@ def packed(values: ArrayLike) -> Packed:
     array = np.asarray(values, dtype=np.float64)
     low, high = float(array.min()), float(array.max())
     half_step = (high - low) / STEPS / 2
-    if half_step * CODES_10_BIT > FINE_ENOUGH:
+    if half_step * CODES_10_BIT > FINE_ENOUGH_CODES:
         return packed_floats(array)
     steps = np.zeros_like(array) if high == low else np.round((array - low) / (high - low) * STEPS)
     return Packed("u16", low, high, _text(steps.astype("<u2")), half_step)

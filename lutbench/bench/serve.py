@@ -17,10 +17,10 @@ from lutbench.errors import LutbenchError
 
 HOST = "127.0.0.1"
 
-LOOK_EVERY = 0.15
+CHECK_SECONDS = 0.15
 """Seconds between checks of the files: a change shows well within a second."""
 
-ALIVE_EVERY = 10.0
+ALIVE_SECONDS = 10.0
 """Seconds between empty messages to a listening page, which detect one that has closed."""
 
 TOKEN_BYTES = 18
@@ -105,7 +105,7 @@ class BenchServer:
 
     def run(self) -> None:
         """Follow the files until the server is closed or interrupted."""
-        while not self.ended.wait(LOOK_EVERY):
+        while not self.ended.wait(CHECK_SECONDS):
             self.follower.look()
 
     def close(self) -> None:
@@ -197,7 +197,7 @@ class _Handler(BaseHTTPRequestHandler):
                 self.wfile.flush()
                 with follower.changed:
                     if follower.version == version:
-                        follower.changed.wait(ALIVE_EVERY)
+                        follower.changed.wait(ALIVE_SECONDS)
 
     def log_message(self, format: str, *args: Any) -> None:
         """Log nothing: the address contains the token."""

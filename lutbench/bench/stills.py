@@ -20,14 +20,14 @@ from numpy.typing import NDArray
 from lutbench.media import subjects
 from lutbench.media.still.pixels import shrunk
 from lutbench.media.still.still import Still, read_still, write_still
-from lutbench.media.subjects import HEIGHT, WIDTH, two_skins
+from lutbench.media.subjects import HEIGHT_PX, WIDTH_PX, two_skins
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import MID_GREY
 
 RECORDED_BITS = 10
 """Bits of a drawn still's codes, as in a camera recording."""
 
-WIDEST = 1920
+MOST_PX_WIDE = 1920
 """Pixels: a wider still is averaged down, so that a page stays small enough for a phone."""
 
 
@@ -78,7 +78,7 @@ def still_of_file(path: str | Path) -> BenchStill:
     """
     still = read_still(path)
     picture = still.signal()
-    small = shrunk(picture, WIDEST)
+    small = shrunk(picture, MOST_PX_WIDE)
     note = f"{still.width} × {still.height}, {still.depth} bit, as recorded"
     if small.shape != picture.shape:
         note += f", averaged down to {small.shape[1]} × {small.shape[0]}"
@@ -91,9 +91,9 @@ def still_of_file(path: str | Path) -> BenchStill:
 def grey_ramp(source: Encoding) -> NDArray[np.float64]:
     """Grey from far below mid grey to clipping: BT.709 light, (height, width, 3)."""
     top = float(np.log2(max(source.curve.clip, 2 * MID_GREY) / MID_GREY))
-    stops = np.linspace(DARKEST_STOP, top, WIDTH)
-    light = np.repeat((MID_GREY * 2.0**stops)[None, :], HEIGHT, axis=0)
-    light[HEIGHT // 2 :] = MID_GREY * 2.0 ** np.round(stops)
+    stops = np.linspace(DARKEST_STOP, top, WIDTH_PX)
+    light = np.repeat((MID_GREY * 2.0**stops)[None, :], HEIGHT_PX, axis=0)
+    light[HEIGHT_PX // 2 :] = MID_GREY * 2.0 ** np.round(stops)
     return np.repeat(light[..., None], 3, axis=-1)
 
 

@@ -20,13 +20,13 @@ from lutbench.model.transforms import Clamp, Pipeline, Transform, steps_of
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, sample, sample_1d
 
-SAMPLED_SIZE = 65
+SAMPLED_NODES = 65
 """Nodes along an edge of a sampled chain."""
 
-CURVE_SIZE = 16385
+CURVE_ROWS = 16385
 """Rows of the curve that the first steps of a chain become."""
 
-TRIED = 4096
+TRIED_COLOURS = 4096
 """Random colours on which a sampled chain is compared with the exact one."""
 
 
@@ -47,7 +47,7 @@ def tabulated(lut: Transform) -> BenchTable:
     held = None
     if isinstance(steps[-1], Clamp) and len(steps) > 1:
         held, steps = (steps[-1].low, steps[-1].high), steps[:-1]
-    colours = np.random.default_rng(SEED).random((TRIED, 3))
+    colours = np.random.default_rng(SEED).random((TRIED_COLOURS, 3))
     wanted = lut.apply(colours)
 
     def off(table: Transform) -> float:
@@ -56,7 +56,7 @@ def tabulated(lut: Transform) -> BenchTable:
             np.abs((np.clip(found, *held) if held else found) - wanted).max()
         )
 
-    tables = [sample(Pipeline(steps), SAMPLED_SIZE), *_behind_its_curves(steps)]
+    tables = [sample(Pipeline(steps), SAMPLED_NODES), *_behind_its_curves(steps)]
     errors = [off(each) for each in tables]
     best = int(np.argmin(errors))
     return BenchTable(tables[best], held, errors[best])
@@ -81,6 +81,6 @@ def _behind_its_curves(steps: tuple[Transform, ...]) -> list[Lut1D | Lut3D | Sha
     while curves < len(steps) and is_curve(Pipeline(steps[: curves + 1]), domain):
         curves += 1
     if curves == 0:
-        return [chain(steps, SAMPLED_SIZE).lut] if isinstance(steps[0], ShaperLut3D) else []
-    first = sample_1d(Pipeline(steps[:curves]), CURVE_SIZE, domain=domain)
-    return [chain([first, *steps[curves:]], None if curves == len(steps) else SAMPLED_SIZE).lut]
+        return [chain(steps, SAMPLED_NODES).lut] if isinstance(steps[0], ShaperLut3D) else []
+    first = sample_1d(Pipeline(steps[:curves]), CURVE_ROWS, domain=domain)
+    return [chain([first, *steps[curves:]], None if curves == len(steps) else SAMPLED_NODES).lut]

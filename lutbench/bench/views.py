@@ -8,16 +8,16 @@ from typing import Any
 import numpy as np
 
 from lutbench.bench.packing import packed, packed_floats
-from lutbench.measure.delta_e import HLG_PEAK, View, view_of
+from lutbench.measure.delta_e import HLG_PEAK_CD_M2, View, view_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.hdr import HlgScene, hlg_system_gamma
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709, conversion
-from lutbench.model.light import REFERENCE_WHITE
+from lutbench.model.light import REFERENCE_WHITE_CD_M2
 from lutbench.model.tone.eetf import Eetf
 from lutbench.tables.lut import lattice
 
-VIEW_SIZE = 33
+VIEW_NODES = 33
 """Nodes along an edge of the table from a display's signal to the screen's, as in most LUTs."""
 
 LIGHT_SIZE = 4097
@@ -32,12 +32,14 @@ def view_name(end: Encoding) -> str | None:
 def label_of(end: Encoding) -> str:
     """The label of the view in the page."""
     peak = _peak(end)
-    return f"HDR, tone-mapped for this screen (BT.2390, {peak:g} to {REFERENCE_WHITE:g} cd/m²)"
+    return (
+        f"HDR, tone-mapped for this screen (BT.2390, {peak:g} to {REFERENCE_WHITE_CD_M2:g} cd/m²)"
+    )
 
 
 def _peak(end: Encoding) -> float:
     """Peak of the picture in cd/m²: that of the display it is made for, otherwise 1000."""
-    return max(end.display.peak if end.display else HLG_PEAK, REFERENCE_WHITE)
+    return max(end.display.peak if end.display else HLG_PEAK_CD_M2, REFERENCE_WHITE_CD_M2)
 
 
 @cache
@@ -48,11 +50,11 @@ def view_data(end: Encoding) -> dict[str, Any]:
     channel, then to BT.709 with colours outside it clipped.
     """
     seen = _seen(end)
-    light = seen.light(lattice(VIEW_SIZE)) * seen.white_luminance
-    toned = Eetf(source_peak=_peak(end), target_peak=REFERENCE_WHITE).apply(light)
-    inside = np.clip(conversion(end.gamut, BT709).apply(toned / REFERENCE_WHITE), 0, 1)
+    light = seen.light(lattice(VIEW_NODES)) * seen.white_luminance
+    toned = Eetf(source_peak=_peak(end), target_peak=REFERENCE_WHITE_CD_M2).apply(light)
+    inside = np.clip(conversion(end.gamut, BT709).apply(toned / REFERENCE_WHITE_CD_M2), 0, 1)
     table = {
-        "size": VIEW_SIZE,
+        "size": VIEW_NODES,
         "domain": [[0.0] * 3, [1.0] * 3],
         "table": packed(Srgb().encode(inside)).to_data(),
     }
@@ -75,9 +77,9 @@ def _light_data(end: Encoding, seen: View) -> dict[str, Any]:
     if isinstance(end.curve, HlgScene) and (display := seen.encoding.display) is not None:
         gamma = hlg_system_gamma(display.peak, display.surround)
     greys = np.repeat(np.linspace(0, 1, LIGHT_SIZE)[:, None], 3, axis=1)
-    light = seen.light(greys)[:, 0] * seen.white_luminance / REFERENCE_WHITE
+    light = seen.light(greys)[:, 0] * seen.white_luminance / REFERENCE_WHITE_CD_M2
     return {
-        "label": f"HDR shown as HDR, {REFERENCE_WHITE:g} cd/m² at this screen's white",
+        "label": f"HDR shown as HDR, {REFERENCE_WHITE_CD_M2:g} cd/m² at this screen's white",
         "table": packed_floats(light ** (1 / gamma)).to_data(),
         "weights": list(end.gamut.luminance_weights),
         "power": gamma - 1,

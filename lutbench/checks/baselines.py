@@ -50,10 +50,10 @@ RANDOMS = 64
 RUNS = 33
 """Number of parts of a 1D table whose means are recorded: as many as a usual LUT has planes."""
 
-CORNERS = 3
+GRID_NODES = 3
 """Nodes along an edge of the coarse grid in a baseline: its corners, edges and middles."""
 
-LARGEST = 1e30
+LARGEST_VALUE = 1e30
 """Largest absolute value of a sample; far larger ones would overflow when rounded."""
 
 UNCHANGED = (
@@ -91,7 +91,7 @@ def baseline_colours(side: Transform, source: Encoding) -> SampledColours:
     sets = (
         chart_patches(source, [0.0]),
         neutral_ramp(NEUTRALS, domain),
-        replace(nodes(CORNERS, domain), name="corner"),
+        replace(nodes(GRID_NODES, domain), name="corner"),
         random_points(RANDOMS, domain=domain),
     )
     labels = [each.label(i) or each.name for each in sets for i in range(len(each.signals))]
@@ -212,7 +212,7 @@ def _parsed(lines: Sequence[str], where: str) -> RecordedTable:
     values = np.array(rows).reshape(-1, 2, 3)
     parts = {what: np.array(each) for what, each in means.items()}
     if not len(values) or not all(
-        (np.abs(each) < LARGEST).all() for each in (values, *parts.values())
+        (np.abs(each) < LARGEST_VALUE).all() for each in (values, *parts.values())
     ):
         raise FormatError("holds no samples", where=where, accepted="a recorded baseline")
     samples = SampledColours("baseline", values[:, 0], tuple(labels))

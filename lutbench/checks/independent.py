@@ -23,10 +23,10 @@ from lutbench.recipes.subjects import quick_settings
 
 Function = Callable[[Any], Any]
 
-HDR_WHITE = 203.0
+HDR_WHITE_CD_M2 = 203.0
 """cd/m² of scene light 1.0: Report ITU-R BT.2408, table 1."""
 
-HLG_WHITE = 0.75
+HLG_WHITE_SIGNAL = 0.75
 """The HLG signal of scene light 1.0: Report ITU-R BT.2408, table 1."""
 
 # Short names of gamuts, and the names of the same gamuts in colour-science.
@@ -129,8 +129,8 @@ def _quiet(function: Function) -> Function:
 
 def _standard(colour: Any) -> dict[str, tuple[Function, Function]]:
     models = colour.models
-    pq_scale = float(models.ootf_inverse_BT2100_PQ(HDR_WHITE))
-    hlg_scale = float(models.oetf_inverse_BT2100_HLG(HLG_WHITE))
+    pq_scale = float(models.ootf_inverse_BT2100_PQ(HDR_WHITE_CD_M2))
+    hlg_scale = float(models.oetf_inverse_BT2100_HLG(HLG_WHITE_SIGNAL))
 
     def power(gamma: float) -> tuple[Function, Function]:
         return (
@@ -156,8 +156,8 @@ def _standard(colour: Any) -> dict[str, tuple[Function, Function]]:
             lambda x: models.oetf_inverse_BT2100_PQ(x) / pq_scale,
         ),
         "ST 2084": (
-            lambda x: models.eotf_inverse_ST2084(np.asarray(x) * HDR_WHITE),
-            lambda x: models.eotf_ST2084(x) / HDR_WHITE,
+            lambda x: models.eotf_inverse_ST2084(np.asarray(x) * HDR_WHITE_CD_M2),
+            lambda x: models.eotf_ST2084(x) / HDR_WHITE_CD_M2,
         ),
         "BT.2100 HLG": (
             lambda x: models.oetf_BT2100_HLG(np.asarray(x) * hlg_scale),

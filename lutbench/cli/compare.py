@@ -279,14 +279,14 @@ def print_comparison(found: Comparison, a: str, b: str, held: list[CheckFigure])
 
 
 def _print_sets(screen: Console, found: Comparison) -> None:
-    from lutbench.cli.tables import WIDE, ruled_table
+    from lutbench.cli.tables import WIDE_COLUMNS, ruled_table
     from lutbench.measure.delta_e import DELTA_E_NAMES
     from lutbench.report.words import SPREAD_WORDS
 
     scale = (2**found.bits - 1) / 1023
     name = DELTA_E_NAMES[found.view.measure]
     table = ruled_table()
-    narrow = screen.width < WIDE
+    narrow = screen.width < WIDE_COLUMNS
     table.add_column("colours", min_width=8)
     if not narrow:
         table.add_column("count", justify="right")
@@ -314,12 +314,12 @@ def _print_worst(screen: Console, found: Comparison) -> None:
     from rich.style import Style
     from rich.text import Text
 
-    from lutbench.cli.tables import WIDE, ruled_table
+    from lutbench.cli.tables import WIDE_COLUMNS, ruled_table
 
     top = 2**found.bits - 1
     table = ruled_table()
     table.add_column("A B")
-    narrow = screen.width < WIDE
+    narrow = screen.width < WIDE_COLUMNS
     if not narrow:
         table.add_column("which", overflow="ellipsis", no_wrap=True, max_width=22)
     for head in (f"in, {found.bits} bit", "A", "B"):

@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 
     from lutbench.identification import Candidate, Identification, Look, Tone
 
-SHOWN = 4
+SHOWN_CANDIDATES = 4
 """Candidates in the table, so that it fits on a screen; --json has them all."""
 
-NAMES = 2
+NAMES_IN_A_CELL = 2
 """Names in a cell, so that it stays narrow; --json has them all."""
 
 
@@ -33,9 +33,9 @@ def print_one(found: Identification) -> None:
     screen.print()
     screen.print(f"kind {found.kind}, confidence {found.confidence}", markup=False, style="bold")
     if found.candidates:
-        screen.print(_candidates(found.candidates[:SHOWN]))
-        if len(found.candidates) > SHOWN:
-            more = len(found.candidates) - SHOWN
+        screen.print(_candidates(found.candidates[:SHOWN_CANDIDATES]))
+        if len(found.candidates) > SHOWN_CANDIDATES:
+            more = len(found.candidates) - SHOWN_CANDIDATES
             screen.print(f"and {more} more (listed by --json)", markup=False, style="dim")
     if not found.is_described:
         screen.print(f"\nTone and look are {NOT_DESCRIBED}.", markup=False)
@@ -94,8 +94,12 @@ def some(names: Sequence[str]) -> str:
     >>> some(["a", "b"]), some(["a", "b", "c", "d"])
     ('a, b', 'a, b and 2 more')
     """
-    shown = ", ".join(names[:NAMES])
-    return shown if len(names) <= NAMES else f"{shown} and {len(names) - NAMES} more"
+    shown = ", ".join(names[:NAMES_IN_A_CELL])
+    return (
+        shown
+        if len(names) <= NAMES_IN_A_CELL
+        else f"{shown} and {len(names) - NAMES_IN_A_CELL} more"
+    )
 
 
 def _print_tone(screen: Console, tone: Tone) -> None:

@@ -62,11 +62,11 @@ def _figures(screen: Console, found: Inspection) -> None:
     """Levels and bit depth."""
     from rich.markup import escape
 
-    from lutbench.cli.tables import WIDE
+    from lutbench.cli.tables import WIDE_COLUMNS
     from lutbench.report.inspection_words import scene_words
 
     screen.print("\n[bold]Levels[/bold]")
-    screen.print(_levels(found, narrow=screen.width < WIDE))
+    screen.print(_levels(found, narrow=screen.width < WIDE_COLUMNS))
     if found.scene is not None:
         for line in scene_words(found):
             screen.print(escape(line))

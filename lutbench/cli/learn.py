@@ -111,14 +111,14 @@ def _delta_e(fit: PairFit) -> dict[str, float]:
     return Spread.of(seen.delta_e_2000).to_data()
 
 
-LITTLE = 0.05
+LITTLE_SHARE = 0.05
 """Share of nodes below which most of the LUT is called a guess: one photograph covers 1 to 3 %."""
 
 
 def _coverage_words(coverage: float) -> str:
     """How much of the LUT the pictures cover, and what that means for the errors printed."""
     text = f"the pictures hold colours near {100 * coverage:.1f} % of the nodes"
-    if coverage < LITTLE:
+    if coverage < LITTLE_SHARE:
         text += "; the rest is a guess, and the figures below say nothing about it"
     return text
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from lutbench.recipes.project import Project
 
 
-USUAL_STEP = 5.0
+ZEBRA_STEP_PERCENT = 5.0
 """Percent from one zebra setting to the next on most cameras."""
 
 
@@ -229,7 +229,7 @@ def _levels(
         target_range=ranges.target_range or subject.target_range,
         exposed=metering.expose,
         zebra_min=metering.zebra_min or 0.0,
-        zebra_step=USUAL_STEP if metering.zebra_step is None else metering.zebra_step,
+        zebra_step=ZEBRA_STEP_PERCENT if metering.zebra_step is None else metering.zebra_step,
         over_exposure=metering.over_exposure,
         filters=metering.filters,
         shown=shown,
@@ -239,7 +239,7 @@ def _levels(
 def _shown(screen: DisplayOptions, subject: LevelsSubject, catalogue: Catalogue) -> Shown | None:
     """The picture on the display that the options describe; None where they describe none."""
     from lutbench.exposure.luminance import shown_on
-    from lutbench.model.light import REFERENCE_SURROUND, Display
+    from lutbench.model.light import REFERENCE_SURROUND_CD_M2, Display
 
     if subject.calibrated:
         return _measured(screen, subject)
@@ -247,7 +247,7 @@ def _shown(screen: DisplayOptions, subject: LevelsSubject, catalogue: Catalogue)
         if screen.display_black or screen.surround or screen.target_curve:
             raise LutbenchError("no display is named", accepted="--display-peak CD/M²")
         return None
-    surround = REFERENCE_SURROUND if screen.surround is None else screen.surround
+    surround = REFERENCE_SURROUND_CD_M2 if screen.surround is None else screen.surround
     display = Display(screen.display_peak, screen.display_black, surround)
     if subject.lut is None and subject.curve is not None:
         return shown_on(subject.curve, display)

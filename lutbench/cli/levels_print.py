@@ -24,7 +24,7 @@ def print_levels(day: Levels) -> None:
     from rich.markup import escape
     from rich.padding import Padding
 
-    from lutbench.cli.tables import WIDE
+    from lutbench.cli.tables import WIDE_COLUMNS
 
     screen = console(markup=True)
     screen.print(f"[bold]Levels of {escape(day.curve.name)}[/bold]", soft_wrap=True)
@@ -41,7 +41,7 @@ def print_levels(day: Levels) -> None:
         screen.print(f"exposed {signed_stops(day.exposed)}: light and stops are those of the scene")
     screen.print(day.range_note, soft_wrap=False, style="dim", markup=False)
     screen.print()
-    screen.print(_table(day, narrow=screen.width < WIDE))
+    screen.print(_table(day, narrow=screen.width < WIDE_COLUMNS))
     for line in ends_lines(day):
         screen.print(line)
     zebra = day.zebra
@@ -107,7 +107,7 @@ def print_set(found: SetLevels) -> None:
     """Print the LUTs of a set side by side, with a table for each recording."""
     from rich.markup import escape
 
-    from lutbench.cli.tables import WIDE
+    from lutbench.cli.tables import WIDE_COLUMNS
     from lutbench.exposure.sets import families
 
     screen = console(markup=True)
@@ -116,7 +116,7 @@ def print_set(found: SetLevels) -> None:
     for family in families(found.members):
         assert family[0].day is not None
         screen.print(f"[bold]Recorded in {escape(family[0].day.curve.name)}[/bold]")
-        screen.print(_set_table(family, found, narrow=screen.width < WIDE))
+        screen.print(_set_table(family, found, narrow=screen.width < WIDE_COLUMNS))
         screen.print()
     for each in found.members:
         if each.note:

@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 
     from rich.console import Console, ConsoleOptions, RenderResult
 
-WIDE = 76
+WIDE_COLUMNS = 76
 """Columns of a terminal; in a narrower one tables have less in them, or narrower heads."""
 
-GAP = 1
+GAP_CELLS = 1
 """Spaces between columns on a narrow screen, in character cells: the fewest that part them."""
 
-LEAST = 14
+LEAST_COLUMN_CELLS = 14
 """Narrowest column of words, in character cells: still readable when its words are folded."""
 
 
@@ -52,7 +52,7 @@ class FittedTable(Table):
         """Some of the columns, each as wide as is said."""
         table = copy(self)
         # A box has a divider of one character between its columns, which is gap enough.
-        table.padding = (0, 0 if self.box else GAP, 0, 0)
+        table.padding = (0, 0 if self.box else GAP_CELLS, 0, 0)
         table.columns = [
             replace(
                 self.columns[each],
@@ -104,7 +104,7 @@ def _span(console: Console, options: ConsoleOptions, column: Column) -> tuple[in
     else:
         least = max(each.minimum for each in (heads, *cells))
     if column.overflow == "fold":
-        least = min(least, LEAST)
+        least = min(least, LEAST_COLUMN_CELLS)
     if column.max_width is not None:
         most = min(most, column.max_width)
     return min(least, most), most
@@ -114,18 +114,18 @@ def _parts(spans: Sequence[tuple[int, int]], width: int) -> Iterator[list[int]]:
     """The columns of each part: the first one, and as many of the others as fit beside it."""
     part, taken = [0], spans[0][0]
     for index, (least, _) in enumerate(spans[1:], 1):
-        if taken + GAP + least > width and len(part) > 1:
+        if taken + GAP_CELLS + least > width and len(part) > 1:
             yield part
             part, taken = [0], spans[0][0]
         part.append(index)
-        taken += GAP + least
+        taken += GAP_CELLS + least
     yield part
 
 
 def _widths(spans: Sequence[tuple[int, int]], width: int) -> list[int]:
     """The widths of a part's columns; of what is left over, those that want least have it first."""
     widths = [least for least, _ in spans]
-    spare = max(0, width - GAP * (len(spans) - 1) - sum(widths))
+    spare = max(0, width - GAP_CELLS * (len(spans) - 1) - sum(widths))
     wanted = sorted((most - least, index) for index, (least, most) in enumerate(spans))
     for done, (more, index) in enumerate(wanted):
         given = min(more, spare // (len(spans) - done))

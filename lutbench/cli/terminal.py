@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.segment import Segment
 
-MOST_NAME = 32
+MOST_NAME_CELLS = 32
 """Widest column of names, in character cells; longer names are folded."""
 
 
@@ -45,14 +45,14 @@ class Lines:
     def __init__(self, first: str, names: Sequence[str], columns: Sequence[Column]) -> None:
         from rich.cells import cell_len
 
-        from lutbench.cli.tables import LEAST
+        from lutbench.cli.tables import LEAST_COLUMN_CELLS
 
         self.screen = console(markup=True)
-        name = min(max(map(cell_len, (first, *names))), MOST_NAME)
+        name = min(max(map(cell_len, (first, *names))), MOST_NAME_CELLS)
         wide = sum(not each.width for each in columns)
         left = self.screen.width - name - sum(each.width for each in columns) - len(columns)
-        self._stacked = left < LEAST * wide
-        share = max(LEAST, left // max(wide, 1))
+        self._stacked = left < LEAST_COLUMN_CELLS * wide
+        share = max(LEAST_COLUMN_CELLS, left // max(wide, 1))
         self._columns = [
             Column(first, name),
             *(Column(each.head, each.width or share, each.number) for each in columns),
@@ -131,7 +131,7 @@ class StatusLine:
             sys.stderr.flush()
 
 
-NOT_A_TERMINAL = 100
+USUAL_COLUMNS = 100
 """Columns of output into a file or a pipe where there is no terminal to take the width from."""
 
 
@@ -155,7 +155,7 @@ def piped_width() -> int:
             continue
         if columns >= LEAST_COLUMNS:
             return columns
-    return NOT_A_TERMINAL
+    return USUAL_COLUMNS
 
 
 def console(*, stderr: bool = False, markup: bool = False) -> Console:

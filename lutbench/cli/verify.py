@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from lutbench.checks.runner import Outcome, Report
     from lutbench.checks.suite import Suite
 
-INDENT = 9
+INDENT_COLUMNS = 9
 """Columns before the details of a check: eight for its status, and a space."""
 
 MARKS = {
@@ -264,12 +264,14 @@ def _print(screen: Console, outcome: Outcome, verbose: bool) -> None:
             (outcome.reason and f"why it counts: {outcome.reason}", "dim"),
         ]
     for text, line_style in lines:
-        for line in Text(text, line_style).wrap(screen, screen.width - INDENT) if text else []:
+        for line in (
+            Text(text, line_style).wrap(screen, screen.width - INDENT_COLUMNS) if text else []
+        ):
             line.rstrip()
-            screen.print(Text(" " * INDENT) + line)
+            screen.print(Text(" " * INDENT_COLUMNS) + line)
     if outcome.show and not outcome.holds:
         # Not wrapped, so that the command can be pasted.
-        screen.print(f"{'':{INDENT}}to see it: {escape(outcome.show)}", soft_wrap=True)
+        screen.print(f"{'':{INDENT_COLUMNS}}to see it: {escape(outcome.show)}", soft_wrap=True)
 
 
 def _print_summary(reports: list[Report]) -> None:

@@ -17,13 +17,13 @@ from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array, Colour, Mask
 from lutbench.results import PlainData
 
-NEUTRAL = 1e-9
+NEUTRAL_SIGNAL = 1e-9
 """Signal: a patch is grey if its channels differ by less than this."""
 
-DARK = 0.02
+DARK_SIGNAL = 0.02
 """Signal: below it no gamma is given, as noise dominates the reading."""
 
-BRIGHT = 0.92
+BRIGHT_SIGNAL = 0.92
 """Signal: above it no gamma is given, as noise dominates the small logarithms."""
 
 
@@ -91,7 +91,7 @@ class DisplayCheck(PlainData):
     @property
     def neutral(self) -> Mask:
         """Which patches are greys, shape (n,)."""
-        return np.asarray(np.ptp(self.readings.signal, axis=1) < NEUTRAL)
+        return np.asarray(np.ptp(self.readings.signal, axis=1) < NEUTRAL_SIGNAL)
 
     @cached_property
     def spreads(self) -> dict[str, DeltaESpreads]:
@@ -176,6 +176,6 @@ def check_display(
 
 
 def _gamma(level: float, light: float) -> float | None:
-    if not DARK < level < BRIGHT or light <= 0:
+    if not DARK_SIGNAL < level < BRIGHT_SIGNAL or light <= 0:
         return None
     return float(np.log(light) / np.log(level))

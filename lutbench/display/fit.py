@@ -25,7 +25,7 @@ from lutbench.model.transforms import Array, Mask
 from lutbench.results import PlainData
 from lutbench.tables.lut import Lut3D
 
-FEWEST = 24
+FEWEST_PATCHES = 24
 """Patches: enough for three curves and nine numbers of the primaries, and some to validate."""
 
 SMOOTHNESS = tuple(10.0**power for power in (-1, 0, 1, 2))
@@ -34,20 +34,20 @@ SMOOTHNESS = tuple(10.0**power for power in (-1, 0, 1, 2))
 FOLDS = 8
 """Parts of the patches for cross-validation; each is left out once."""
 
-RESIDUAL_SIZE = 9
+RESIDUAL_NODES = 9
 """Nodes along an edge of the residual lattice: 729 in all, about the patches of the long set."""
 
 RESIDUAL_SMOOTHNESS = (1e-4, 1e-5, 1e-6)
 """Smoothness of the residual: the values that cross-validation tries."""
 
-RESIDUAL_REACH = 0.5
+RESIDUAL_REACH_SHARE = 0.5
 """Share of the cube's edge over which the residual fades out where no patch was measured."""
 
-WORTH = 0.85
+WORTH_SHARE = 0.85
 """A residual is used if it lowers the ΔE 2000 of left-out patches to less than this share, and by
 more than two standard errors."""
 
-ODD = 6.0
+ODD_MEDIANS = 6.0
 """A patch is named if its ΔE 2000 is over this many times the median, and over `ODD_DELTA_E`."""
 
 ODD_DELTA_E = 1.5
@@ -164,7 +164,7 @@ def fit_display(measurements: Measurements) -> DisplayFit:
     error = _delta_e(with_residual, measurements.xyz, white)[judged]
     gain = plain_error - error
     sure = gain.mean() > 2 * gain.std() / np.sqrt(len(gain))
-    used = bool(error.mean() < WORTH * plain_error.mean() and sure)
+    used = bool(error.mean() < WORTH_SHARE * plain_error.mean() and sure)
     model = _with_residual(additive, measurements, amount) if used else additive
     predicted = np.where(judged[:, None], with_residual if used else plain, 0.0)
     predicted[~judged] = model.xyz(measurements.signal[~judged])
@@ -187,10 +187,10 @@ def _check(read: Measurements) -> None:
             accepted="all patches of `lutbench display patches`",
         )
     levels = len(np.unique(read.signal[np.ptp(read.signal, axis=1) < 1e-9, 0]))
-    if len(read.names) < FEWEST or levels < 5:
+    if len(read.names) < FEWEST_PATCHES or levels < 5:
         raise LutbenchError(
             f"{len(read.names)} patches with {levels} levels of grey are too few",
-            accepted=f"{FEWEST} patches or more, 5 levels of grey or more",
+            accepted=f"{FEWEST_PATCHES} patches or more, 5 levels of grey or more",
         )
     black, white = read.mean(0, 0, 0), read.mean(1, 1, 1)
     assert black is not None
@@ -273,15 +273,15 @@ def _with_residual(plain: DisplayModel, read: Measurements, smoothness: float) -
     """The additive model with a lattice fitted to its residuals in L*a*b*."""
     white = plain.black + plain.primaries.sum(axis=1)
     residual = (lab_from_xyz(read.xyz, white) - plain.lab(read.signal)) / LAB_SCALE
-    fit = ScatteredFit(np.clip(read.signal, 0, 1), residual, RESIDUAL_SIZE)
-    table = fit.solve(smoothness, reach=RESIDUAL_REACH)
+    fit = ScatteredFit(np.clip(read.signal, 0, 1), residual, RESIDUAL_NODES)
+    table = fit.solve(smoothness, reach=RESIDUAL_REACH_SHARE)
     return DisplayModel(plain.curves, plain.primaries, plain.black, Lut3D(table))
 
 
 def _notes(fit: DisplayFit) -> tuple[str, ...]:
     notes = []
     error = fit.delta_e_2000
-    limit = max(ODD * float(np.median(error[fit.judged])), ODD_DELTA_E)
+    limit = max(ODD_MEDIANS * float(np.median(error[fit.judged])), ODD_DELTA_E)
     odd = [fit.measurements.names[k] for k in np.flatnonzero((error > limit) & fit.judged)]
     if odd:
         more = f" and {len(odd) - 4} more" if len(odd) > 4 else ""

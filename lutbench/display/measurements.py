@@ -16,7 +16,7 @@ from lutbench.model.transforms import Array, Mask
 
 ACCEPTED = "columns name, R, G, B (code values) and X, Y, Z or Y, x, y (Y in cd/m²)"
 
-BRIGHTEST = 1e5
+MOST_CD_M2 = 1e5
 """cd/m²: no display is brighter, so a larger reading is a mistake."""
 
 
@@ -80,12 +80,12 @@ def read_measurements(
     codes, read = table[:, :3], table[:, 3:]
     signal, coding, taken = _signal(codes, bits, range_, path)
     xyz = read if columns[3] == "X" else _from_yxy(read, names, path)
-    bad = np.flatnonzero((xyz.min(axis=1) < -0.05) | (xyz.max(axis=1) > BRIGHTEST))
+    bad = np.flatnonzero((xyz.min(axis=1) < -0.05) | (xyz.max(axis=1) > MOST_CD_M2))
     if bad.size:
         raise FormatError(
             f"the reading of {names[bad[0]]} is out of range",
             where=path,
-            accepted=f"X, Y, Z from 0 to {BRIGHTEST:g}",
+            accepted=f"X, Y, Z from 0 to {MOST_CD_M2:g}",
         )
     return Measurements(names, signal, xyz, coding, taken)
 

@@ -31,19 +31,19 @@ MAX_STEPS = 12
 FIXED_POINT_STEPS = 3
 """Steps of the inverse that only subtract the shift; each costs a quarter of a full step."""
 
-STEP = 1e-4
+STEP_SIGNAL = 1e-4
 """Signal over which the slope of the residual is taken: far less than the distance of its nodes."""
 
-NEAR = 0.01
+NEAR_LAB = 0.01
 """L*a*b* units: a colour this near is found. The eye sees about a hundred times as much."""
 
 DAMPING = 1e-3
 """First damping of a step of the inverse, as a share of the squared `LAB_SCALE`."""
 
-MARGIN = 0.05
+MARGIN_LIGHT = 0.05
 """Light of a channel outside 0..1 up to which a colour may be in reach with the residual."""
 
-STUCK = 10.0
+MOST_DAMPING = 10.0
 """Damping above which the search for a colour ends: it gets no nearer."""
 
 
@@ -172,7 +172,7 @@ class DisplayModel:
 
     def _within(self, xyz: Array) -> NDArray[np.bool_]:
         light = self.linear(xyz)
-        near = (light >= -MARGIN) & (light <= 1 + MARGIN)
+        near = (light >= -MARGIN_LIGHT) & (light <= 1 + MARGIN_LIGHT)
         return np.asarray(near.all(axis=-1))[..., None]
 
     def _nearest(self, signal: Array, wanted: Array) -> Array:
@@ -185,7 +185,7 @@ class DisplayModel:
         best, shift = signal.copy(), self._shift(signal)
         least = ((self.lab(signal, shift) - wanted) ** 2).sum(axis=1)
         for _ in range(FIXED_POINT_STEPS):
-            left = np.flatnonzero(least > NEAR**2)
+            left = np.flatnonzero(least > NEAR_LAB**2)
             asked = xyz_from_lab(wanted[left] - shift[left], self._lab_white)
             trial = self.signal_of_light(np.clip(self.linear(asked), 0, 1))
             tried = self._shift(trial)
@@ -196,7 +196,7 @@ class DisplayModel:
         damping = np.full(len(signal), DAMPING)
         active = np.arange(len(signal))
         for _ in range(MAX_STEPS):
-            active = active[(least[active] > NEAR**2) & (damping[active] < STUCK)]
+            active = active[(least[active] > NEAR_LAB**2) & (damping[active] < MOST_DAMPING)]
             if not active.size:
                 break
             here = best[active]
@@ -211,7 +211,7 @@ class DisplayModel:
         found = self.lab(signal)
         columns = []
         for c in range(3):
-            side = np.where(signal[:, c] > 0.5, -STEP, STEP)
+            side = np.where(signal[:, c] > 0.5, -STEP_SIGNAL, STEP_SIGNAL)
             moved = signal.copy()
             moved[:, c] += side
             columns.append((self.lab(moved) - found) / side[:, None])

@@ -11,7 +11,7 @@ from lutbench.errors import LutbenchError
 from lutbench.model.signal import Range, code_from_signal, signal_from_code
 from lutbench.model.transforms import Array
 
-EVERY_WHITE = 40
+WHITE_AFTER_PATCHES = 40
 """Patches after which white is shown again, so that the report can tell how the display drifts."""
 
 
@@ -32,7 +32,7 @@ AMOUNTS = {
 }
 """Sets by name, of 73, 204 and 685 patches."""
 
-TINT = 0.08
+TINT_SHARE = 0.08
 """Share of its level by which a near grey differs from grey: a calibrated display whose own white
 is wrong shows grey with signals like these."""
 
@@ -97,7 +97,7 @@ def patch_set(amount: str = "usual", bits: int = 10, range_: Range = "full") -> 
     for level in levels(size.tints + 1)[1:]:
         for kept in product((0, 1), repeat=3):
             if 0 < sum(kept) < 3:
-                tinted = tuple(level * (1 - TINT * (1 - each)) for each in kept)
+                tinted = tuple(level * (1 - TINT_SHARE * (1 - each)) for each in kept)
                 add("near grey " + " ".join(f"{100 * each:.0f}" for each in tinted) + " %", tinted)
     return _with_whites(named, bits, range_)
 
@@ -112,8 +112,8 @@ def _with_whites(named: dict[tuple[int, ...], str], bits: int, range_: Range) ->
     white = tuple(round(float(c)) for c in code_from_signal([1.0] * 3, bits, range_))
     names, codes = [], []
     for number, (code, name) in enumerate(named.items()):
-        if number % EVERY_WHITE == 0:
-            names.append(f"white again {number // EVERY_WHITE + 1}")
+        if number % WHITE_AFTER_PATCHES == 0:
+            names.append(f"white again {number // WHITE_AFTER_PATCHES + 1}")
             codes.append(white)
         names.append(name)
         codes.append(code)

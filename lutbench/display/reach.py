@@ -13,10 +13,10 @@ from lutbench.model.transforms import Array
 from lutbench.results import PlainData
 from lutbench.tables.lut import lattice
 
-LATTICE = 17
+LATTICE_SIGNALS = 17
 """Signals along an edge of the cube that are tried: 4913 in all, for a share to about 0.1 %."""
 
-OUT = 1e-3
+OUT_OF_REACH_SHARE = 1e-3
 """Share of a channel's full light: a colour that needs more outside 0..1 is out of reach."""
 
 
@@ -47,8 +47,8 @@ class Reach(PlainData):
 
 def reach(model: DisplayModel, target: Target) -> Reach:
     """How much of the target the display can show."""
-    light = model.linear(target.xyz(lattice(LATTICE).reshape(-1, 3)))
-    within = ((light > -OUT) & (light < 1 + OUT)).all(axis=1)
+    light = model.linear(target.xyz(lattice(LATTICE_SIGNALS).reshape(-1, 3)))
+    within = ((light > -OUT_OF_REACH_SHARE) & (light < 1 + OUT_OF_REACH_SHARE)).all(axis=1)
     own = model.gamut
     return Reach(
         highest_peak(model, target.gamut),

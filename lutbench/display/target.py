@@ -18,18 +18,18 @@ from lutbench.model.curves.hdr import (
 )
 from lutbench.model.curves.video import Bt709, Bt1886
 from lutbench.model.gamuts import Gamut, xyz_of_xy
-from lutbench.model.light import REFERENCE_SURROUND, REFERENCE_WHITE, Display
+from lutbench.model.light import REFERENCE_SURROUND_CD_M2, REFERENCE_WHITE_CD_M2, Display
 from lutbench.model.tone.eetf import Eetf
 from lutbench.model.transforms import Array
 from lutbench.results import PlainData
 
-SEARCH = 0.1
+SEARCH_SHARE = 0.1
 """Share of the additive model's highest peak, up and down, searched where there is a residual."""
 
 SEARCH_STEPS = 201
 """Peaks that are tried in that search: a thousandth of the peak apart."""
 
-SAME = 1e-3
+SAME_SHARE = 1e-3
 """Share: a colour counts as reached if X, Y and Z come within this of those wanted."""
 
 
@@ -59,7 +59,7 @@ class Target(PlainData):
     mastered_at: float | None = None
     """With ST 2084: the peak of the mastering display, in cd/m². Light between the two peaks is
     rolled off with the EETF of BT.2390; with None it is clipped at `peak`."""
-    surround: float = REFERENCE_SURROUND
+    surround: float = REFERENCE_SURROUND_CD_M2
     """With HLG: cd/m² around the picture. The system gamma follows from `peak` and surround."""
 
     def __post_init__(self) -> None:
@@ -100,7 +100,9 @@ class Target(PlainData):
         if isinstance(curve, HlgScene):
             display = Display(self.peak, self.black, self.surround)
             shown = HlgDisplayLight(display, self.gamut.luminance_weights)
-            return np.asarray(np.clip(shown.apply(signal) * REFERENCE_WHITE, self.black, None))
+            return np.asarray(
+                np.clip(shown.apply(signal) * REFERENCE_WHITE_CD_M2, self.black, None)
+            )
         if isinstance(curve, Bt1886):
             curve = replace(curve, black=self.black / self.peak)
         return np.clip(curve.decode(signal) * self.peak, self.black, None)
@@ -164,9 +166,9 @@ def highest_peak(model: DisplayModel, gamut: Gamut) -> float:
     rising = per_light > 0
     most = float(((1 - dark)[rising] / per_light[rising]).min()) if rising.any() else 1.0
     if model.residual is not None:
-        tried = np.linspace(1 + SEARCH, 1 - SEARCH, SEARCH_STEPS) * most
+        tried = np.linspace(1 + SEARCH_SHARE, 1 - SEARCH_SHARE, SEARCH_STEPS) * most
         wanted = tried[:, None] * white
         shown = model.xyz(model.signal(wanted))
         off = np.abs(shown / wanted - 1).max(axis=1)
-        most = float(tried[np.argmax(off < SAME)] if (off < SAME).any() else tried[-1])
+        most = float(tried[np.argmax(off < SAME_SHARE)] if (off < SAME_SHARE).any() else tried[-1])
     return float(np.clip(most, 1.0, PQ_PEAK))

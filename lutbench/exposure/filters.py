@@ -13,7 +13,7 @@ from lutbench.results import PlainData
 MOST_STACKED = 3
 """Filters in front of a lens at once: a matte box holds three."""
 
-DENSEST = 6.0
+MOST_DENSITY = 6.0
 """Density of the strongest filter that may be named: 20 stops, for the sun itself."""
 
 
@@ -158,10 +158,10 @@ def choose_filter(over: float, at_hand: Sequence[float] = ()) -> FilterChoice:
             f"an over-exposure of {over:g} stops is out of range", accepted="above 0, up to 20"
         )
     for density in at_hand:
-        if not 0 < density <= DENSEST:
+        if not 0 < density <= MOST_DENSITY:
             raise LutbenchError(
                 f"a filter of density {density:g} is out of range",
-                accepted=f"above 0, up to {DENSEST:g} (a factor of 8 is a density of 0.9)",
+                accepted=f"above 0, up to {MOST_DENSITY:g} (a factor of 8 is a density of 0.9)",
             )
     stacks = _stacks(at_hand or [each.density for each in NEUTRAL_DENSITIES])
     weaker = [each for each in stacks if _nominal(each) <= over]

@@ -47,7 +47,7 @@ SUBJECTS: tuple[tuple[float, str], ...] = (
 )
 """Reflectance and name of the named lines."""
 
-MOST_EXPOSED = 6.0
+MOST_EXPOSED_STOPS = 6.0
 """Stops by which a scene may be exposed over or under on purpose: nobody exposes by more."""
 
 MOST_STOPS = 16
@@ -56,7 +56,7 @@ MOST_STOPS = 16
 ONE_CODE = 1 / CODES_10_BIT
 """Signal of a 10-bit code: stops nearer than this are not apart in 10 bits."""
 
-RAMP = 4097
+RAMP_SAMPLES = 4097
 """Samples from end to end of the recording: four to a 10-bit code."""
 
 
@@ -223,10 +223,10 @@ class _Camera:
     exposed: float = 0.0
 
     def __post_init__(self) -> None:
-        if not abs(self.exposed) <= MOST_EXPOSED:
+        if not abs(self.exposed) <= MOST_EXPOSED_STOPS:
             raise LutbenchError(
                 f"an exposure of {self.exposed:+g} stops is out of range",
-                accepted=f"-{MOST_EXPOSED:g} to {MOST_EXPOSED:g}",
+                accepted=f"-{MOST_EXPOSED_STOPS:g} to {MOST_EXPOSED_STOPS:g}",
             )
 
     @property
@@ -304,7 +304,7 @@ def _lights(camera: _Camera) -> list[tuple[float, str]]:
 
 def _ramp(camera: _Camera, through: _Through) -> tuple[Array, Array]:
     """The recorded signals from end to end, and the LUT's output for each as a grey."""
-    signal = np.linspace(*camera.curve.ends, RAMP)
+    signal = np.linspace(*camera.curve.ends, RAMP_SAMPLES)
     return signal, through(signal).mean(axis=1)
 
 

@@ -11,7 +11,7 @@ from lutbench.exposure.levels import Levels
 from lutbench.exposure.reading import CARDS, Level, signed_stops
 from lutbench.results import PlainData, Result
 
-SAME_EXPOSURE = 0.05
+SAME_EXPOSURE_STOPS = 0.05
 """Stops: two exposures that differ by less look the same."""
 
 
@@ -81,7 +81,7 @@ def brings_back(exposure: float | None, exposed: float) -> bool:
     >>> brings_back(-1.0, 1.0), brings_back(0.0, 1.0), brings_back(None, 1.0)
     (True, False, False)
     """
-    return exposure is not None and math.isclose(exposure, -exposed, abs_tol=SAME_EXPOSURE)
+    return exposure is not None and math.isclose(exposure, -exposed, abs_tol=SAME_EXPOSURE_STOPS)
 
 
 def missing_lut(exposed: float) -> str:

@@ -19,7 +19,7 @@ MARKED = (
 )
 """The subjects that a zebra is set for."""
 
-GUARD = 0.5
+GUARD_STOPS = 0.5
 """Stops below clipping at which a zebra must warn: soon enough to close the iris."""
 
 
@@ -183,7 +183,7 @@ def _guard(
     found = [
         (each, top - stops_of(each.reflectance))
         for each in settings
-        if each.reflectance > GREY and top - stops_of(each.reflectance) >= GUARD
+        if each.reflectance > GREY and top - stops_of(each.reflectance) >= GUARD_STOPS
     ]
     if not found:
         return None

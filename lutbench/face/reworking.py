@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from numpy.typing import ArrayLike
 
-from lutbench.algebra.repairing import FADE, MOST_MOVED
+from lutbench.algebra.repairing import FADE, MOST_MOVED_CODES
 from lutbench.face import arguments
 from lutbench.face.arguments import LutLike
 from lutbench.face.made import as_lut, size_of, titled
@@ -264,7 +264,7 @@ def repair(
     lut: LutLike,
     only: Iterable[str] | None = None,
     *,
-    most: float = MOST_MOVED,
+    most: float = MOST_MOVED_CODES,
     fade: float = FADE,
     title: str = "",
     catalogue: Catalogue | None = None,

@@ -23,16 +23,16 @@ from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import Exposure
 from lutbench.model.transforms import Array, Matrix, Pipeline, Transform, steps_of
 
-FEWEST = 8
+FEWEST_PATCHES = 8
 """Patches: gains and matrix have nine parameters, and each patch gives three equations."""
 
-CLIPPED = 0.985
+CLIPPED_SIGNAL = 0.985
 """Signal: a patch with a channel above this counts as clipped and is left out."""
 
-NEUTRAL = 0.05
+NEUTRAL_CHROMA = 0.05
 """Chroma over lightness in the target: a patch below this is neutral."""
 
-WIDTH = 0.25
+WIDTH_SIGNAL = 0.25
 """Signal: the standard deviation of the Gaussian by which the residual fades out."""
 
 RIDGES = (0.03, 0.1, 0.3, 1.0, 3.0)
@@ -48,7 +48,7 @@ class Residual(Transform):
 
     centres: Array
     shifts: Array
-    width: float = WIDTH
+    width: float = WIDTH_SIGNAL
     kind: ClassVar[str] = "residual"
 
     def _apply(self, rgb: Array) -> Array:
@@ -160,12 +160,12 @@ class _Problem:
         if not (np.isfinite(signal).all() and np.isfinite(wanted).all()):
             raise LutbenchError("a patch has a value that is NaN or infinite")
         names = names or tuple(f"patch {number + 1}" for number in range(len(signal)))
-        usable = (signal < CLIPPED).all(axis=1) & (wanted < CLIPPED).all(axis=1)
+        usable = (signal < CLIPPED_SIGNAL).all(axis=1) & (wanted < CLIPPED_SIGNAL).all(axis=1)
         usable &= (source_encoding.curve.decode(signal) > 0).all(axis=1)
-        if usable.sum() < FEWEST:
+        if usable.sum() < FEWEST_PATCHES:
             raise LutbenchError(
                 f"{usable.sum()} of {len(signal)} patches are neither clipped nor black",
-                accepted=f"{FEWEST} or more",
+                accepted=f"{FEWEST_PATCHES} or more",
             )
         fine = np.asarray(usable, dtype=np.bool_)
         return cls(signal, wanted, source_encoding, target_encoding, names, fine)
@@ -220,7 +220,7 @@ class _Problem:
         """The patches of `which` that are neutral in the target."""
         lab = self.lab(self.light_wanted[which])
         chroma = np.hypot(lab[:, 1], lab[:, 2])
-        return which[(chroma < NEUTRAL * np.maximum(lab[:, 0], 1) + 1.0) & (lab[:, 0] > 8)]
+        return which[(chroma < NEUTRAL_CHROMA * np.maximum(lab[:, 0], 1) + 1.0) & (lab[:, 0] > 8)]
 
     def fitted(
         self, which: NDArray[np.int64], ridge: float | None, near: _Fit | None = None
@@ -234,7 +234,7 @@ class _Problem:
             return plain
         centres = plain.transform.apply(self.signal[which])
         residual = self.wanted[which] - centres
-        kernel = _gaussians(centres, centres, WIDTH)
+        kernel = _gaussians(centres, centres, WIDTH_SIGNAL)
         shifts = np.linalg.solve(kernel + ridge * np.eye(len(which)), residual)
         rms = float(np.sqrt(((kernel @ shifts) ** 2).mean()))
         whole = Pipeline((*steps_of(plain.transform), Residual(centres, shifts)))
@@ -298,7 +298,7 @@ class _Problem:
         plain = self.fitted(which, None)
         centres = np.asarray(plain.transform.apply(self.signal[which]))
         residual = self.wanted[which] - centres
-        kernel = _gaussians(centres, centres, WIDTH)
+        kernel = _gaussians(centres, centres, WIDTH_SIGNAL)
         scores = []
         for ridge in RIDGES:
             inverse = np.linalg.inv(kernel + ridge * np.eye(len(which)))

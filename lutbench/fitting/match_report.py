@@ -13,7 +13,7 @@ from lutbench.results import PlainData, Result
 from lutbench.tables.lut import USUAL_SIZE, Lut3D
 from lutbench.tables.nodes import sample
 
-OVERFITTED = 1.5
+OVERFITTED_RATIO = 1.5
 """Ratio of left-out error to fitted error above which the user is warned of over-fitting."""
 
 
@@ -88,7 +88,7 @@ def notes_on(patches: tuple[PatchError, ...], residual: bool) -> tuple[str, ...]
     used = [each for each in patches if each.used]
     after = float(np.mean([each.after for each in used]))
     left_out = float(np.mean([each.left_out for each in used]))
-    if left_out > OVERFITTED * after + 0.3:
+    if left_out > OVERFITTED_RATIO * after + 0.3:
         notes.append(
             f"over-fitted: the mean ΔE of left-out patches is {left_out:.2f}, that of fitted"
             f" patches {after:.2f}"

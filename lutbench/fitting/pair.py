@@ -26,14 +26,14 @@ from lutbench.tables.nodes import check_size, diagonal
 SMOOTHNESS = tuple(10.0**power for power in (-3, -3.5, -4, -4.5, -5, -5.5, -6, -6.5, -7))
 """Smoothness values to try, from stiff to loose; `lutbench.fitting.scattered` gives the unit."""
 
-TILE = 32
+TILE_PX = 32
 """Pixels: the side of the squares that are held out as a whole, since neighbouring pixels have
 nearly the same colour."""
 
-HELD_OUT = 0.2
+HELD_OUT_SHARE = 0.2
 """Share of the squares that are held out to judge the fit."""
 
-SUPPORT = 3.0
+SUPPORT_PIXELS = 3.0
 """Pixels: a node counts as supported by the picture if its weights add up to this."""
 
 MOST_PIXELS = 2_000_000
@@ -42,13 +42,13 @@ MOST_PIXELS = 2_000_000
 BINS = 96
 """Cells along an edge of the colour cube: the colours of a cell count by their mean."""
 
-FINEST = 17
+FINEST_NODES = 17
 """Nodes along an edge of the lattice for the residual of the base, which changes slowly."""
 
-REACH = 0.35
+REACH_SHARE = 0.35
 """Share of the cube's edge, away from any colour seen, over which the residual fades to 0."""
 
-HEAVY = 30.0
+MOST_WEIGHT_PIXELS = 30.0
 """Pixels: a colour that is seen more often gets no more weight, as its mean is known well."""
 
 
@@ -64,7 +64,7 @@ class PairFit(Result):
         The number of pixels that support each node, shape (n, n, n): its interpolation weight,
         summed over the picture. Pixels on edges count less.
     coverage
-        The share of nodes that `SUPPORT` pixels or more support.
+        The share of nodes that `SUPPORT_PIXELS` pixels or more support.
     neutral_covered
         The lowest and highest supported level of the neutral axis; (0, 0) if none is.
     held_out
@@ -151,7 +151,7 @@ def fit_pair(
     lut = repair(Lut3D(np.clip(table, *_ends(y)), title=title), ("monotone",)).lut
     assert isinstance(lut, Lut3D)
     support = _support(inputs, weights, size) * (pixels / len(x))
-    covered = support >= SUPPORT
+    covered = support >= SUPPORT_PIXELS
     coverage, neutral = float(covered.mean()), _neutral_covered(covered)
     return PairFit(
         replace(lut, comments=(_coverage_comment(coverage, neutral),)),
@@ -179,7 +179,7 @@ def _coverage_comment(coverage: float, neutral: tuple[float, float]) -> str:
 
 def _enlarged(fit: ScatteredFit, smoothness: float, size: int) -> NDArray[Any]:
     """The table of a fit at `size` nodes."""
-    found = Lut3D(fit.solve(smoothness, reach=REACH))
+    found = Lut3D(fit.solve(smoothness, reach=REACH_SHARE))
     return found.table if size == fit.size else resample(found, size, "cubic").lut.table
 
 
@@ -193,9 +193,9 @@ def _pixels(before: Array, after: Array) -> tuple[Array, Array, NDArray[np.bool_
     """Inputs, outputs, whether the trial fit sees them, and a weight that is lower on edges."""
     height, width = before.shape[:2]
     random = np.random.default_rng(21)
-    rows, columns = -(-height // TILE), -(-width // TILE)
-    tiles = random.random((rows, columns)) >= HELD_OUT
-    seen = tiles.repeat(TILE, axis=0).repeat(TILE, axis=1)[:height, :width].ravel()
+    rows, columns = -(-height // TILE_PX), -(-width // TILE_PX)
+    tiles = random.random((rows, columns)) >= HELD_OUT_SHARE
+    seen = tiles.repeat(TILE_PX, axis=0).repeat(TILE_PX, axis=1)[:height, :width].ravel()
     # On an edge, resampling and compression make mixed colours.
     slope = sum(
         np.abs(np.gradient(picture, axis=axis)).max(axis=-1)
@@ -226,19 +226,19 @@ def _binned(x: Array, y: Array, weight: Array) -> tuple[Array, Array, Array]:
 def _departure(
     inputs: Array, outputs: Array, weights: Array, base: MixAndCurves, size: int
 ) -> ScatteredFit:
-    """The fit to the residual of the base, on a lattice of at most `FINEST` nodes."""
+    """The fit to the residual of the base, on a lattice of at most `FINEST_NODES` nodes."""
     return ScatteredFit(
         inputs,
         outputs - base.apply(inputs),
-        min(size, FINEST),
-        weights=np.minimum(weights, HEAVY),
+        min(size, FINEST_NODES),
+        weights=np.minimum(weights, MOST_WEIGHT_PIXELS),
     )
 
 
 def _followers(x: Array, y: Array, weight: Array, base: MixAndCurves) -> NDArray[np.bool_]:
     """The pixels whose colour changes as that of other pixels of the same colour does."""
     fit = _departure(*_binned(x, y, weight), base, 9)
-    table = fit.solve(1e-4, reach=REACH, rtol=1e-2)
+    table = fit.solve(1e-4, reach=REACH_SHARE, rtol=1e-2)
     off = np.abs(y - base.apply(x) - Lut3D(table).apply(x)).max(axis=1)
     return np.asarray(off <= max(6 * float(robust_spread(off)), 12 / 255))
 
@@ -256,7 +256,7 @@ def _chosen(
     by_base = base.apply(x)
     best, chosen, found, table = np.inf, 0.0, y, None
     for amount in SMOOTHNESS if smoothness is None else (smoothness,):
-        table = fit.solve(amount, reach=REACH, start=table, rtol=1e-3)
+        table = fit.solve(amount, reach=REACH_SHARE, start=table, rtol=1e-3)
         guess = np.clip(by_base + Lut3D(table).apply(x), *_ends(y))
         squares = float(((guess - y) ** 2).mean())
         if squares > 1.2 * best:

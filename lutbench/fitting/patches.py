@@ -19,10 +19,10 @@ from lutbench.tables.nodes import check_size
 SMOOTHNESS = tuple(10.0**power for power in (-4, -4.5, -5, -5.5, -6, -6.5, -7, -8))
 """Smoothness values to try, from stiff to loose; `lutbench.fitting.scattered` gives the unit."""
 
-HELD_OUT = 0.15
+HELD_OUT_SHARE = 0.15
 """Share of patches that are held out when the smoothness is chosen."""
 
-POOR = 8.0
+POOR_CODES = 8.0
 """10-bit codes: the user is warned if the 95th percentile of the held-out error is above this."""
 
 
@@ -109,7 +109,7 @@ def fit_patches(
     nodes = lattice(size)
     lut = Lut3D(np.clip(table + curves(nodes), 0, 1), title=title)
     notes: tuple[str, ...] = ()
-    if held_out.p95 > POOR:
+    if held_out.p95 > POOR_CODES:
         notes = (
             f"5 % of the held-out patches are more than {held_out.p95:.0f} 10-bit codes away from"
             " what their neighbours predict: the device has finer detail than the chart (try a"
@@ -159,9 +159,9 @@ def _split(inputs: Array, random: np.random.Generator) -> tuple[Mask, Mask]:
     """Which patches are fitted and which are held out; those on the faces of the cube are always
     fitted, since they cannot be predicted from patches further out."""
     inside = ((inputs > 0) & (inputs < 1)).all(axis=1)
-    unseen = inside & (random.random(len(inputs)) < HELD_OUT)
+    unseen = inside & (random.random(len(inputs)) < HELD_OUT_SHARE)
     if unseen.sum() < 5:
-        unseen = random.random(len(inputs)) < HELD_OUT
+        unseen = random.random(len(inputs)) < HELD_OUT_SHARE
     return ~unseen, unseen
 
 

@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError
 from lutbench.model.transforms import Array
 
-ALIKE = 0.4
+LEAST_CORRELATION = 0.4
 """Least correlation of edges: a graded picture has more than 0.55 with its original, a different
 picture less than 0.1, one that is scaled by 2 % less than 0.4."""
 
 TILES = 4
 """Parts along a side of the picture, each compared separately, to find local shifts."""
 
-_LONGEST = 1600
+_MOST_PX = 1600
 """Pixels along the longer side at which pictures are compared: it keeps edges and saves time."""
 
 
@@ -56,24 +56,24 @@ def check_registration(before: NDArray[Any], after: NDArray[Any], where: str = "
             raise LutbenchError(f"the {name} picture has no detail", where=where)
     accepted = "the same still before and after, pixel by pixel"
     here, peak, offset = _correlation(first, second)
-    if offset != (0, 0) and peak > max(here + 0.01, ALIKE):
+    if offset != (0, 0) and peak > max(here + 0.01, LEAST_CORRELATION):
         raise LutbenchError(
             f"the second picture is shifted by {offset[1]:+d} pixels across and"
             f" {offset[0]:+d} down",
             where=where,
             accepted=accepted,
         )
-    if here < ALIKE:
+    if here < LEAST_CORRELATION:
         for turned, word in (
             (second[:, ::-1], "mirrored left to right"),
             (second[::-1], "mirrored top to bottom"),
             (second[::-1, ::-1], "upside down"),
         ):
-            if _correlation(first, turned)[0] > ALIKE:
+            if _correlation(first, turned)[0] > LEAST_CORRELATION:
                 raise LutbenchError(f"the second picture is {word}", where=where, accepted=accepted)
         raise LutbenchError(
             f"the two are not the same picture, or one is scaled (their edges correlate at"
-            f" {here:.2f}; {ALIKE:g} or more is needed)",
+            f" {here:.2f}; {LEAST_CORRELATION:g} or more is needed)",
             where=where,
             accepted=accepted,
         )
@@ -98,7 +98,7 @@ def _check_tiles(first: Array, second: Array, here: float, accepted: str, where:
             if own.std() < 0.3 * first.std() or other.std() < 0.3 * second.std():
                 continue
             local, peak, offset = _correlation(own, other)
-            if peak < ALIKE:
+            if peak < LEAST_CORRELATION:
                 continue
             looked += 1
             moved += offset != (0, 0) and peak > local + 0.01
@@ -115,7 +115,7 @@ def _edges(picture: NDArray[Any]) -> Array:
     from scipy.ndimage import gaussian_filter, uniform_filter
 
     luma = np.nan_to_num(picture @ np.array([0.25, 0.6, 0.15]))
-    step = -(-max(luma.shape) // _LONGEST)
+    step = -(-max(luma.shape) // _MOST_PX)
     if step > 1:
         # In means of blocks the edges still show a shift of one pixel.
         height, width = (side // step * step for side in luma.shape)

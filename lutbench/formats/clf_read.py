@@ -19,7 +19,7 @@ from lutbench.errors import FormatError, LutbenchError, MissingExtraError
 from lutbench.foreign import foreign
 from lutbench.formats import operators
 from lutbench.formats import safe_xml as xml
-from lutbench.formats.decimals import LARGEST, number
+from lutbench.formats.decimals import LARGEST_NUMBER, number
 from lutbench.formats.operators import Channels, Exponent, HalfLut1D, Log
 from lutbench.formats.registry import LutFile
 from lutbench.model.grade import Cdl
@@ -240,7 +240,7 @@ class _ClfReader:
         raise FormatError(what, where=xml.at(element, self.where), accepted=accepted)
 
 
-PIECE = 1 << 20
+PIECE_CHARACTERS = 1 << 20
 """Characters of an Array that are split at a time, to limit memory."""
 
 
@@ -249,7 +249,7 @@ def _numbers(text: str, most: int) -> tuple[int, NDArray[np.float64], str]:
     numbers = np.empty(min(most, len(text) // 2 + 1))
     count, wrong, start = 0, "", 0
     while start < len(text):
-        stop = start + PIECE
+        stop = start + PIECE_CHARACTERS
         while stop < len(text) and not text[stop].isspace():
             stop += 1
         words = text[start:stop].split()
@@ -276,7 +276,7 @@ def _table(node: Any) -> NDArray[np.float64]:
         if not ((whole == values) & (whole >= 0) & (whole < 2**16)).all():
             raise FormatError("rawHalfs are not 16-bit whole numbers", accepted="0 to 65535")
         values = whole.astype(np.uint16).view(np.float16).astype(np.float64)
-    elif not (np.abs(values) <= LARGEST).all():
+    elif not (np.abs(values) <= LARGEST_NUMBER).all():
         raise FormatError("a number of the Array is not finite", accepted="finite numbers")
     return np.asarray(values.reshape(node.array.dim) / _scales(node)[1])
 

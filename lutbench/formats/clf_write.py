@@ -41,7 +41,7 @@ from lutbench.tables.lut import (
 from lutbench.tables.nodes import greys
 from lutbench.tables.shaping import greys_off, half_floats, rows_at
 
-NEAR = 2e-5
+NEAR_SIGNAL = 2e-5
 """Signal, a fiftieth of a 10-bit code: the largest error of an operator against its step."""
 
 SAMPLED_1D_SIZES = (4096, 16384, 65536)
@@ -225,10 +225,10 @@ class _Writer(NodeMaker):
                 return None
 
     def _near(self, operator: Exponent, curve: Curve, encode: bool, values: Array) -> Nodes | None:
-        """The operator that the format names for a curve, if it is within `NEAR` of it."""
+        """The operator that the format names for a curve, if it is within `NEAR_SIGNAL` of it."""
         grid = np.union1d(np.linspace(values.min(), values.max(), 20001), [0.0])
         error = np.abs((curve.encode if encode else curve.decode)(grid) - operator._apply(grid))
-        if error.max() > NEAR:
+        if error.max() > NEAR_SIGNAL:
             return None
         self.notes.append(
             f"{curve.name} {'encoding' if encode else 'decoding'}: as the format's monitor curve, "

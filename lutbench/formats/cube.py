@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from lutbench import files, long_work
 from lutbench.errors import FormatError
-from lutbench.formats.decimals import MAX_LINE, CubeRows, number, parse_rows
+from lutbench.formats.decimals import MAX_LINE_BYTES, CubeRows, number, parse_rows
 from lutbench.formats.registry import MAX_BYTES, LutFile
 from lutbench.given import one_line
 from lutbench.tables.lut import SIZES_1D, SIZES_3D, UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D
@@ -37,7 +37,7 @@ _DOMAIN_KEYWORDS = ("DOMAIN_MIN", "DOMAIN_MAX")
 _KEYWORDS = ("TITLE", *_SIZE_KEYWORDS, *_RANGE_KEYWORDS, *_DOMAIN_KEYWORDS)
 
 _WORD = re.compile(rb"[A-Za-z_][A-Za-z0-9_]*$", re.ASCII)
-_CHUNK = 128 * 1024
+_CHUNK_BYTES = 128 * 1024
 """Bytes of rows that are read at a time, so that they stay in the cache."""
 
 _SHORTEST_ROW = len(b"0 0 0\n")
@@ -124,7 +124,7 @@ class _CubeReader:
     ) -> Iterator[tuple[int, int, bytes]]:
         """(position, line number, text) of each line that is neither blank nor a comment."""
         while at < stop:
-            end = text.find(b"\n", at, at + MAX_LINE + 1)
+            end = text.find(b"\n", at, at + MAX_LINE_BYTES + 1)
             if end < 0:
                 self._line_too_long(line)
             content = text[at:end].strip()
@@ -135,7 +135,7 @@ class _CubeReader:
             at, line = end + 1, line + 1
 
     def _line_too_long(self, line: int) -> NoReturn:
-        self._fail(line, "the line is too long", f"up to {MAX_LINE} bytes a line")
+        self._fail(line, "the line is too long", f"up to {MAX_LINE_BYTES} bytes a line")
 
     def _idle_line(self, line: int, content: bytes) -> None:
         self.idle_lines += 1
@@ -287,7 +287,7 @@ class _CubeReader:
         self.idle_limit = MAX_IDLE_LINES + count
         rows = CubeRows(size_1d, size_3d)
         while at < len(text):
-            stop = text.rfind(b"\n", at, at + _CHUNK) + 1
+            stop = text.rfind(b"\n", at, at + _CHUNK_BYTES) + 1
             if not stop:
                 self._line_too_long(line)
             chunk = text[at:stop]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lutbench import files, long_work
 from lutbench.errors import FormatError
 from lutbench.formats.comments import layout, signature, unsigned
-from lutbench.formats.decimals import LARGEST, MAX_LINE, format_rows
+from lutbench.formats.decimals import LARGEST_NUMBER, MAX_LINE_BYTES, format_rows
 from lutbench.formats.registry import MAX_BYTES
 from lutbench.given import one_line
 from lutbench.tables.lut import Lut
@@ -69,8 +69,10 @@ def format_cube(lut: Lut, decimals: int | None = 6, *, signed: bool = False) -> 
     head += shape
     # A lone surrogate, from a file name that is not text, cannot be encoded in UTF-8.
     lines = [one_line(line).encode("utf-8", "replace") for line in head]
-    if any(len(line) > MAX_LINE for line in lines):
-        raise FormatError("a title or comment is too long", accepted=f"up to {MAX_LINE} bytes")
+    if any(len(line) > MAX_LINE_BYTES for line in lines):
+        raise FormatError(
+            "a title or comment is too long", accepted=f"up to {MAX_LINE_BYTES} bytes"
+        )
     return b"".join([*(line + b"\n" for line in lines), *rows])
 
 
@@ -78,8 +80,10 @@ def _rows(blocks: Iterable[NDArray[Any]], decimals: int | None, size: int) -> li
     """The text of all rows, block by block; refused if it could not be read again."""
     rows, length = [], 0
     for block in blocks:
-        if np.abs(block).max() > LARGEST:
-            raise FormatError("a number of the table is too large", accepted=f"up to {LARGEST}")
+        if np.abs(block).max() > LARGEST_NUMBER:
+            raise FormatError(
+                "a number of the table is too large", accepted=f"up to {LARGEST_NUMBER}"
+            )
         rows.append(format_rows(block, decimals))
         length += len(rows[-1])
         if length > MAX_BYTES:

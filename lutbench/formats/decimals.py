@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 
 from lutbench.model.transforms import Mould
 
-MAX_LINE = 4096
+MAX_LINE_BYTES = 4096
 """Bytes of the longest line that is read."""
 
-LARGEST = 3.4028235e38
+LARGEST_NUMBER = 3.4028235e38
 """The largest number that is read or written: the largest float32, in nine digits."""
 
 _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
@@ -60,7 +60,7 @@ def number(token: bytes) -> float | None:
     if not _NUMBER.fullmatch(token):
         return None
     value = float(token)
-    return value if -LARGEST <= value <= LARGEST else None
+    return value if -LARGEST_NUMBER <= value <= LARGEST_NUMBER else None
 
 
 def parse_rows(text: bytes) -> NDArray[np.float64] | None:
@@ -108,7 +108,7 @@ def _usual(classes: NDArray[np.uint8], first: int, end: int) -> Places | None:
     starts = np.empty_like(ends)
     starts[:1] = first
     starts[1:] = ends[:-1] + 1
-    if (np.diff(ends[2::3], prepend=first - 1) > MAX_LINE + 1).any():
+    if (np.diff(ends[2::3], prepend=first - 1) > MAX_LINE_BYTES + 1).any():
         return None
     return starts, points, ends
 
@@ -127,7 +127,7 @@ def _unusual(classes: NDArray[np.uint8]) -> Places | None:
     if (
         (newlines[1:] < ends[2::3]).any()
         or (newlines[:-1] > starts[0::3]).any()
-        or (np.diff(newlines) > MAX_LINE + 1).any()
+        or (np.diff(newlines) > MAX_LINE_BYTES + 1).any()
     ):
         return None
     points = ends.copy()

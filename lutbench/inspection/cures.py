@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.algebra import invert
 from lutbench.algebra.ranges import change_range
-from lutbench.algebra.repairing import FADE, MOST_MOVED, REPAIRS, check_bounds, smoothed_node
+from lutbench.algebra.repairing import FADE, MOST_MOVED_CODES, REPAIRS, check_bounds, smoothed_node
 from lutbench.algebra.repairing import repair as repair_table
 from lutbench.algebra.result import Change, CodeError, Reworked, code_error
 from lutbench.algebra.rewritten import (
@@ -37,7 +37,7 @@ NOTHING = CodeError(0.0, 0.0, 0.0)
 class Bounds:
     """How far a repair may go."""
 
-    most: float = MOST_MOVED
+    most: float = MOST_MOVED_CODES
     """The furthest that smoothing may move a value, in 10-bit codes. It does not limit the
     correction of a whole table (code values, the order of the rows)."""
     fade: float = FADE

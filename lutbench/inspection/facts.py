@@ -18,14 +18,14 @@ from lutbench.tables.nodes import LARGEST_PIXEL, before_shaper, examined, greys
 
 KindOfLut = Literal["identity", "curve", "gamut", "combined"]
 
-SAME = 0.5
+SAME_CODES = 0.5
 """10-bit codes: half a code is lost when a signal is rounded; up to that nothing has changed."""
 
-SEPARABLE = 1.0
+SEPARABLE_CODES = 1.0
 """10-bit codes by which the other inputs may move a channel that still counts as independent, so
 that a LUT that is noisy or rounded to 10 bits is recognised."""
 
-NEUTRAL = 1.0
+NEUTRAL_CODES = 1.0
 """10-bit codes by which greys may move and still count as unchanged, for the same reason."""
 
 
@@ -33,9 +33,9 @@ NEUTRAL = 1.0
 class EvidenceLimits(PlainData):
     """The limits of the measures, in 10-bit codes."""
 
-    change: float = SAME
-    separability_residual: float = SEPARABLE
-    neutral_deviation: float = NEUTRAL
+    change: float = SAME_CODES
+    separability_residual: float = SEPARABLE_CODES
+    neutral_deviation: float = NEUTRAL_CODES
 
 
 @dataclass(frozen=True)
@@ -57,11 +57,11 @@ class Evidence(PlainData):
     @property
     def kind(self) -> KindOfLut:
         """``identity``, ``curve``, ``gamut`` or ``combined``."""
-        if self.change <= SAME:
+        if self.change <= SAME_CODES:
             return "identity"
-        if self.separability_residual <= SEPARABLE:
+        if self.separability_residual <= SEPARABLE_CODES:
             return "curve"
-        return "gamut" if self.neutral_deviation <= NEUTRAL else "combined"
+        return "gamut" if self.neutral_deviation <= NEUTRAL_CODES else "combined"
 
 
 @dataclass(frozen=True)
@@ -197,7 +197,7 @@ def change_made(subject: Subject, seen: Encoding) -> ChangeMade:
 INPUT_BITS = (8, 10)
 """Bit depths of the recordings whose steps are reported: those that cameras record in."""
 
-AROUND_GREY = 4
+AROUND_GREY_CODES = 4
 """Codes on each side of mid grey over which the step there is averaged."""
 
 
@@ -263,8 +263,8 @@ def _report(subject: Subject, bits: int, mid_grey: float) -> DepthReport:
     rounded = np.rint(np.clip(out, 0, 1) * 255).astype(int)
     coarse = np.abs(np.diff(rounded))
     steepest = int(np.argmax(steps))
-    grey = int(np.clip(round(mid_grey * top), AROUND_GREY, top - AROUND_GREY))
-    near = slice(grey - AROUND_GREY, grey + AROUND_GREY)
+    grey = int(np.clip(round(mid_grey * top), AROUND_GREY_CODES, top - AROUND_GREY_CODES))
+    near = slice(grey - AROUND_GREY_CODES, grey + AROUND_GREY_CODES)
     found = (
         StepReport("steepest", float(codes[steepest]), float(steps[steepest]), int(coarse.max())),
         StepReport(

@@ -117,9 +117,9 @@ class Examined:
         order, times = measures.channel_order(self.subject)
         if order == measures.RIGHT:
             return order
-        from lutbench.inspection.swapped import CLEAR, confirmed  # most LUTs need not load it
+        from lutbench.inspection.swapped import CLEAR_RATIO, confirmed  # most LUTs need not load it
 
-        return order if times >= CLEAR or confirmed(self.subject, order) else measures.RIGHT
+        return order if times >= CLEAR_RATIO or confirmed(self.subject, order) else measures.RIGHT
 
     @cached_property
     def swapped(self) -> Swapped | None:

@@ -16,7 +16,7 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.hdr import bt2020_from_ictcp
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, BT2020, conversion
-from lutbench.model.light import REFERENCE_WHITE
+from lutbench.model.light import REFERENCE_WHITE_CD_M2
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform
 from lutbench.results import PlainData
@@ -26,7 +26,7 @@ HUES = get_args(Hue)
 _CORNERS = np.array(
     [[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]], dtype=np.float64
 )
-STEPS = 24
+RAMP_COLOURS = 24
 """Colours of a ramp, from grey to the gamut's edge."""
 
 LIGHT = MID_GREY
@@ -115,7 +115,7 @@ def hue_shift(lut: Transform, source: Encoding, target: Encoding) -> HueShift:
     """Ramps of constant hue encoded as `source`, through `lut`, seen as `target`."""
     light, before = _ramps()
     # The last row is a grey of the same light: hue is seen around it, and a tint turns none.
-    light = np.concatenate([light, np.full((1, STEPS, 3), LIGHT)])
+    light = np.concatenate([light, np.full((1, RAMP_COLOURS, 3), LIGHT)])
     linear = conversion(BT709, source.gamut).apply(light)
     coded = np.clip(source.curve.encode(linear), 0, 1)
     signals = RangeFromSignal(source.range, source.bits).apply(coded)
@@ -124,7 +124,7 @@ def hue_shift(lut: Transform, source: Encoding, target: Encoding) -> HueShift:
     # On a display of another white the same picture has the same hue: only the
     # absolute level would differ, so white is put to 203 cd/m² on both sides.
     adapted = conversion(view.encoding.gamut, BT2020).apply(view.light(outputs))
-    after = itp_from_xyz(adapted @ BT2020.to_xyz.T * REFERENCE_WHITE)[..., 1:]
+    after = itp_from_xyz(adapted @ BT2020.to_xyz.T * REFERENCE_WHITE_CD_M2)[..., 1:]
     return HueShift(signals[:-1], outputs[:-1], before, after[:-1] - after[-1])
 
 
@@ -143,21 +143,22 @@ def _ramps() -> tuple[Array, Array]:
     held = ((light >= -1e-9) & (light <= 1)).all(axis=-1)
     inside = np.logical_and.accumulate(held, axis=1)
     end = reach[inside.sum(axis=1) - 1]
-    chroma = np.linspace(0, 1, STEPS + 1)[1:] * end[:, None]
+    chroma = np.linspace(0, 1, RAMP_COLOURS + 1)[1:] * end[:, None]
     ramp = np.concatenate(
-        [np.full((6, STEPS, 1), intensity), direction[:, None, :] * chroma[..., None]], axis=-1
+        [np.full((6, RAMP_COLOURS, 1), intensity), direction[:, None, :] * chroma[..., None]],
+        axis=-1,
     )
     return np.maximum(_light(ramp), 0), ramp[..., 1:]
 
 
 def _itp(light: Array) -> Array:
     """I T P of linear BT.709 light, 1.0 at 203 cd/m²."""
-    return itp_from_xyz(light @ BT709.to_xyz.T * REFERENCE_WHITE)
+    return itp_from_xyz(light @ BT709.to_xyz.T * REFERENCE_WHITE_CD_M2)
 
 
 def _light(itp: Array) -> Array:
     """Linear BT.709 light of I T P: the inverse of `_itp`."""
-    rgb = bt2020_from_ictcp(itp / ITP_FROM_ICTCP) / REFERENCE_WHITE
+    rgb = bt2020_from_ictcp(itp / ITP_FROM_ICTCP) / REFERENCE_WHITE_CD_M2
     return np.asarray(conversion(BT2020, BT709).apply(rgb))
 
 

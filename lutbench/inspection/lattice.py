@@ -26,36 +26,36 @@ Node = tuple[int, ...]
 FOLD_DEPTH = 0.5 / CODES
 """Signal: half a 10-bit code; rounding a table to 10 bits can fold it by as much."""
 
-DARK_LEAST = 0.20
+DARK_LEAST_SIGNAL = 0.20
 """Input signal: in the dark corner the lowest channel is under this. Below the black of a log curve
 light is negative, and gamut compression may fold such colours."""
 
-DARK_MOST = 0.45
+DARK_MOST_SIGNAL = 0.45
 """Input signal: in the dark corner the highest channel is under this."""
 
-CREASES = 300.0
+CREASE_CODES = 300.0
 """10-bit codes times the nodes along an edge, from which a value stands out: see `stray`."""
 
-CREASES_ALIKE = 3.0
+CREASE_RATIO = 3.0
 """How many times further a wrong value must stand out than other places: creases cross at many
 places, and a wrong number is alone."""
 
-APART = 2
+APART_NODES = 2
 """Nodes: two values nearer than this make each other stand out, and count as one place."""
 
-LOOKED_AT = 20
+CHECKED_VALUES = 20
 """The values that stand out most, this many, are checked along the diagonals too."""
 
-SAME_NUMBER = 2e-9
+SAME_NUMBER_SIGNAL = 2e-9
 """Signal: values nearer than this are the same number in a file."""
 
-PLANE_ALIKE = 0.9
+PLANE_ALIKE_SHARE = 0.9
 """Share of a plane's nodes: with this many equal, the plane repeats its neighbour."""
 
-PLANE_DIFFERS = 0.5
+PLANE_DIFFERS_SHARE = 0.5
 """Share of a plane's nodes: with fewer equal, the planes differ. Clipping makes shares between."""
 
-SLAB = 16
+SLAB_PLANES = 16
 """Planes of cells that are worked on at once: at 256 nodes an array then takes 8 MB, not 134 MB."""
 
 
@@ -103,8 +103,8 @@ def _folds(subject: Subject, sign: float) -> tuple[Folds, int]:
     counts = np.zeros((2, 2), np.int64)  # [bright, dark] × [folded, free]
     deepest = [Spot(0.0, (0, 0, 0))] * 2  # bright, dark
     balance = 0
-    for start in range(0, m, SLAB):
-        end = min(start + SLAB, m)
+    for start in range(0, m, SLAB_PLANES):
+        end = min(start + SLAB_PLANES, m)
         for order, det, areas in volumes(planes[:, start : end + 1]):
             margin = FOLD_DEPTH * areas
             balance += int((det > margin).sum()) - int((det < -margin).sum())
@@ -142,7 +142,7 @@ def _dark(m: int) -> Mask:
     r, g, b = top[:, None, None], top[None, :, None], top[None, None, :]
     least = np.minimum(np.minimum(r, g), b)
     most = np.maximum(np.maximum(r, g), b)
-    return np.asarray((least <= DARK_LEAST) & (most <= DARK_MOST))
+    return np.asarray((least <= DARK_LEAST_SIGNAL) & (most <= DARK_MOST_SIGNAL))
 
 
 def noise(subject: Subject) -> float:
@@ -165,7 +165,7 @@ def stray(subject: Subject) -> Spot:
     best = _lone(subject, 2, 0.5, others=2)
     if subject.planes.ndim == 4:
         cubic = _lone(subject, 4, 0.8, others=1)
-        if cubic.value > max(best.value, CREASES / size):
+        if cubic.value > max(best.value, CREASE_CODES / size):
             return cubic
     return best
 
@@ -176,7 +176,7 @@ def _lone(subject: Subject, order: int, alike: float, others: int) -> Spot:
     Its score along an axis is the smaller of two estimates: from the difference at the value,
     and from those at its neighbours with the sign reversed. Its score is the least over the
     axes, and 0 unless the least difference is more than `alike` of the greatest. It has to
-    stand out more than what is beside it, and `CREASES_ALIKE` times as far as the first or
+    stand out more than what is beside it, and `CREASE_RATIO` times as far as the first or
     second (`others`) of the other places.
     """
     planes = subject.planes
@@ -184,26 +184,26 @@ def _lone(subject: Subject, order: int, alike: float, others: int) -> Spot:
     if size < 2 * reach + 1:
         return Spot(0.0, (0,) * axes)
     found: list[tuple[float, int, tuple[int, ...]]] = []
-    slab = SLAB if axes == 3 else size
+    slab = SLAB_PLANES if axes == 3 else size
     for channel, start in product(range(len(planes)), range(0, size - 2 * reach, slab)):
         part = slice(channel, channel + 1), slice(start, start + slab + 2 * reach)
         score = _lone_scores(planes[part], subject.at_end[part], order, alike)[0]
-        most = np.argpartition(score.ravel(), -min(LOOKED_AT, score.size))[-LOOKED_AT:]
+        most = np.argpartition(score.ravel(), -min(CHECKED_VALUES, score.size))[-CHECKED_VALUES:]
         for at in most:
             first, *second = _node(int(at), score.shape)
             found.append((float(score.flat[at]), channel, (start + first, *second)))
     found.sort(key=lambda each: -each[0])
     places: list[tuple[float, int, Node]] = []
     for each in found:
-        if all(max(map(abs, np.subtract(each[2], other[2]))) > APART for other in places):
+        if all(max(map(abs, np.subtract(each[2], other[2]))) > APART_NODES for other in places):
             places.append(each)
-        if len(places) > LOOKED_AT:
+        if len(places) > CHECKED_VALUES:
             break
-    for at, (value, channel, inside) in enumerate(places[:LOOKED_AT]):
+    for at, (value, channel, inside) in enumerate(places[:CHECKED_VALUES]):
         rest = places[:at] + places[at + 1 :]
         beyond = rest[others - 1][0] if len(rest) >= others else 0.0
         node = tuple(each + reach for each in inside)
-        if value >= CREASES_ALIKE * beyond and _out_of_all(planes[channel], node, value):
+        if value >= CREASE_RATIO * beyond and _out_of_all(planes[channel], node, value):
             return Spot(value * CODES, node)
     return Spot(0.0, (0,) * axes)
 
@@ -253,13 +253,13 @@ def repeated_planes(subject: Subject) -> list[tuple[int, int]]:
     planes = subject.planes
     found = []
     for axis in range(3):
-        same = (np.abs(np.diff(planes, axis=axis + 1)) < SAME_NUMBER).all(axis=0)
+        same = (np.abs(np.diff(planes, axis=axis + 1)) < SAME_NUMBER_SIGNAL).all(axis=0)
         others = tuple(each for each in range(3) if each != axis)
         alike = same.mean(axis=others)
-        differs = np.flatnonzero(alike < PLANE_DIFFERS)
+        differs = np.flatnonzero(alike < PLANE_DIFFERS_SHARE)
         if differs.size:
             within = range(int(differs[0]) + 1, int(differs[-1]))
-            found += [(axis, k + 1) for k in within if alike[k] >= PLANE_ALIKE]
+            found += [(axis, k + 1) for k in within if alike[k] >= PLANE_ALIKE_SHARE]
     return found
 
 
@@ -312,7 +312,7 @@ REVERSED = (2, 1, 0)
 
 
 RIGHT = (0, 1, 2)  # the order of channels of a table as it should be
-ALIKE = 1.1  # times: the channels of a monochrome LUT, rounded, fit each other so well
+ALIKE_RATIO = 1.1  # times: the channels of a monochrome LUT, rounded, fit each other so well
 
 
 def channel_order(subject: Subject) -> tuple[tuple[int, int, int], float]:
@@ -327,7 +327,7 @@ def channel_order(subject: Subject) -> tuple[tuple[int, int, int], float]:
     moved = pull(subject)
     fit = {order: float(moved[RIGHT, order].prod()) for order in permutations(RIGHT)}
     first, second, third = best = max(fit, key=fit.__getitem__)
-    if fit[best] <= ALIKE * fit[RIGHT]:
+    if fit[best] <= ALIKE_RATIO * fit[RIGHT]:
         return RIGHT, 1.0
     return (first, second, third), fit[best] / max(fit[RIGHT], np.finfo(float).tiny)
 

@@ -14,25 +14,25 @@ from numpy.typing import NDArray
 
 from lutbench.inspection.subject import CODES
 from lutbench.model.transforms import Array, Mask
-from lutbench.tables.traces import CLIPPED_WITHIN
+from lutbench.tables.traces import CLIPPED_SIGNAL
 
-SHORTEST_RUN = 6
+SHORTEST_RUN_ROWS = 6
 """Equal rows in a row: shorter runs are ignored, as strong looks have plateaus of up to five."""
 
-CHANGE_BESIDE = 0.2
+CHANGE_BESIDE_SIGNAL = 0.2
 """Signal: the lines beside a run must change by this over its length; beside a plateau of a look
 they change less."""
 
-GOES_ON = 0.5
+GOES_ON_SHARE = 0.5
 """Share of the rows beside a run that hold its number too: with most of them it is a plateau."""
 
-FEWEST_BESIDE = 4
+FEWEST_LINES_BESIDE = 4
 """Lines beside a run, which must all change: on a face of the table looks make short plateaus."""
 
-SAME_VALUE = 1e-9
+SAME_VALUE_SIGNAL = 1e-9
 """Signal: values that differ by less are the same number in the file."""
 
-SLAB = 16
+SLAB_PLANES = 16
 """Planes of blue that are worked on at once: at 256 nodes an array then takes 8 MB, not 134 MB."""
 
 
@@ -73,12 +73,12 @@ def islands(plane: Array) -> list[Island]:
         return list(_islands(plane[None, None], beside, np.ones_like(beside, bool)))
     lines = plane.transpose(2, 1, 0)
     found: list[Island] = []
-    for start in range(0, len(lines), SLAB):
+    for start in range(0, len(lines), SLAB_PLANES):
         above = min(start, 1)
-        part = lines[start - above : start + SLAB + 1]
-        kept = slice(above, above + SLAB)
+        part = lines[start - above : start + SLAB_PLANES + 1]
+        kept = slice(above, above + SLAB_PLANES)
         lowest, highest = (each[kept] for each in _beside(part))
-        runs = _islands(part[kept], lowest, highest - lowest < SAME_VALUE)
+        runs = _islands(part[kept], lowest, highest - lowest < SAME_VALUE_SIGNAL)
         ahead = start * plane[0].size
         found += [Island(ahead + each.first, each.count, each.off) for each in runs]
     return found
@@ -98,7 +98,10 @@ def _beside(lines: Array) -> tuple[Array, Array]:
 def _islands(lines: Array, beside: Array, level: Mask) -> Iterator[Island]:
     """The runs on the last axis of `lines` that differ from the one number beside them."""
     off = lines - beside
-    alone, quiet = level & (np.abs(off) > SAME_VALUE), level & (np.abs(off) <= SAME_VALUE)
+    alone, quiet = (
+        level & (np.abs(off) > SAME_VALUE_SIGNAL),
+        level & (np.abs(off) <= SAME_VALUE_SIGNAL),
+    )
     if not alone.any():
         return
     going_on = _joined(alone, lines) & _joined(alone, beside)
@@ -110,7 +113,7 @@ def _islands(lines: Array, beside: Array, level: Mask) -> Iterator[Island]:
     held = ~(starts & stops)
     for at, at_end in ((first - 1, starts), (last + 1, stops)):
         inside = np.clip(at, 0, lines.size - 1)
-        same = np.abs(values[inside] - plateau) <= SAME_VALUE
+        same = np.abs(values[inside] - plateau) <= SAME_VALUE_SIGNAL
         held &= at_end | (quiet.ravel()[inside] & same)
     for one, other in zip(first[held].tolist(), last[held].tolist(), strict=True):
         yield Island(one, other - one + 1, float(off.ravel()[one]))
@@ -118,7 +121,7 @@ def _islands(lines: Array, beside: Array, level: Mask) -> Iterator[Island]:
 
 def _joined(alone: Mask, values: Array) -> Mask:
     """Whether each value on the last axis and the next are alone and the same number."""
-    same = np.abs(np.diff(values, axis=-1)) <= SAME_VALUE
+    same = np.abs(np.diff(values, axis=-1)) <= SAME_VALUE_SIGNAL
     return np.asarray(alone[..., 1:] & alone[..., :-1] & same)
 
 
@@ -128,30 +131,30 @@ def stuck_in_channel(plane: Array) -> list[StuckRun]:
     Between the channel's ends a run counts if it holds a whole line of red and only a part of the
     next or the last one: a channel that does not depend on red changes from line to line only, any
     other within the line. So does a whole plane of blue, and after the first one even at the lowest
-    value. The planes beside it must change by `CHANGE_BESIDE` over the same rows.
+    value. The planes beside it must change by `CHANGE_BESIDE_SIGNAL` over the same rows.
     """
     size, values = len(plane), _in_order(plane)
-    first, count = _runs(np.abs(np.diff(values)) < SAME_VALUE)
+    first, count = _runs(np.abs(np.diff(values)) < SAME_VALUE_SIGNAL)
     end = first + count
     whole_line, whole_plane = (end // each - -(-first // each) >= 1 for each in (size, size**2))
-    above = values[first] > values.min() + CLIPPED_WITHIN
+    above = values[first] > values.min() + CLIPPED_SIGNAL
     part = whole_line & above & ((first % size > 0) | (end % size > 0))
     odd = (part | (whole_plane & (above | (first > 0)))) & (
-        values[first] < values.max() - CLIPPED_WITHIN
+        values[first] < values.max() - CLIPPED_SIGNAL
     )
     runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
     return [each for each in runs if _changes_beside(values, size**2, each)]
 
 
 def _changes_beside(values: Array, plane: int, run: StuckRun) -> bool:
-    """Whether the rows one plane before and after a run both change by `CHANGE_BESIDE`, and most
-    of them hold other numbers than the run."""
+    """Whether the rows one plane before and after a run both change by `CHANGE_BESIDE_SIGNAL`, and
+    most of them hold other numbers than the run."""
     end = run.first + run.count
     before = values[max(0, run.first - plane) : max(0, min(run.first, end - plane))]
     after = values[max(end, run.first + plane) : end + plane]
     return all(
-        np.ptp(each) > CHANGE_BESIDE
-        and (np.abs(each - values[run.first]) < SAME_VALUE).mean() < GOES_ON
+        np.ptp(each) > CHANGE_BESIDE_SIGNAL
+        and (np.abs(each - values[run.first]) < SAME_VALUE_SIGNAL).mean() < GOES_ON_SHARE
         for each in (before, after)
         if len(each)
     )
@@ -173,15 +176,15 @@ def stuck_runs(planes: Array) -> list[StuckRun]:
     size = planes.shape[1]
     same = np.ones(size**3 - 1, bool)
     for plane in planes:  # one by one: a large table fills the memory
-        same &= np.abs(np.diff(_in_order(plane))) < SAME_VALUE
+        same &= np.abs(np.diff(_in_order(plane))) < SAME_VALUE_SIGNAL
     lines = planes.transpose(3, 2, 1, 0)  # blue, green, red
     first, count = _runs(same)
     red = _in_order(planes[0])[first]
     # Red is at an end of its scale; over several lines it would have to change.
-    at_an_end = (red <= planes[0].min() + CLIPPED_WITHIN) | (
-        red >= planes[0].max() - CLIPPED_WITHIN
+    at_an_end = (red <= planes[0].min() + CLIPPED_SIGNAL) | (
+        red >= planes[0].max() - CLIPPED_SIGNAL
     )
-    odd = (count >= SHORTEST_RUN) & ~(at_an_end & (count <= size))
+    odd = (count >= SHORTEST_RUN_ROWS) & ~(at_an_end & (count <= size))
     runs = (StuckRun(int(first[at]), int(count[at])) for at in np.flatnonzero(odd))
     return [each for each in runs if _is_wrong(lines, each)]
 
@@ -192,8 +195,8 @@ def _in_order(plane: Array) -> Array:
 
 
 def _is_wrong(lines: Array, run: StuckRun) -> bool:
-    """Whether every line beside a run changes by `CHANGE_BESIDE` over the same reds, and most of
-    their rows hold another colour than the run."""
+    """Whether every line beside a run changes by `CHANGE_BESIDE_SIGNAL` over the same reds, and
+    most of their rows hold another colour than the run."""
     size = len(lines)
     first, last = divmod(run.first, size), divmod(run.first + run.count - 1, size)
     one_line = first[0] == last[0]
@@ -205,10 +208,10 @@ def _is_wrong(lines: Array, run: StuckRun) -> bool:
         for up, right in ((-1, 0), (1, 0), (0, -1), (0, 1))
         if 0 <= blue + up < size and 0 <= green + right < size
     } - inside
-    if len(beside) < FEWEST_BESIDE:
+    if len(beside) < FEWEST_LINES_BESIDE:
         return False
     around = np.array([lines[blue, green, reds] for blue, green in beside])
     stuck = lines[first[0] // size, first[0] % size, first[1]]
-    same = (np.abs(around - stuck) < SAME_VALUE).all(axis=-1)
-    changes = np.ptp(around, axis=1).max(axis=1) > CHANGE_BESIDE
-    return bool(changes.all() and same.mean() < GOES_ON)
+    same = (np.abs(around - stuck) < SAME_VALUE_SIGNAL).all(axis=-1)
+    changes = np.ptp(around, axis=1).max(axis=1) > CHANGE_BESIDE_SIGNAL
+    return bool(changes.all() and same.mean() < GOES_ON_SHARE)

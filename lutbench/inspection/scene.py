@@ -14,10 +14,10 @@ from lutbench.model.transforms import Array, Transform
 from lutbench.results import PlainData
 from lutbench.tables.nodes import greys
 
-ONE_CODE_8_BIT = 1 / 255
+ONE_8_BIT_CODE_SIGNAL = 1 / 255
 """Signal of an 8-bit code: stops nearer than this look the same on most monitors."""
 
-ROLL_OFF = 0.95
+ROLL_OFF_SHARE = 0.95
 """Roll-off starts where a stop gains less than this share of what the steepest stop gains."""
 
 STOPS = np.arange(-16, 16.01, 1 / 24)
@@ -86,7 +86,7 @@ def scene_report(
     whole = np.arange(-16, 17)
     steps = np.diff(np.interp(whole, STOPS, after))
     held = whole[1:] < clip + 1  # the stop in which the recording clips counts
-    apart = (steps >= ONE_CODE_8_BIT - 1e-9) & held
+    apart = (steps >= ONE_8_BIT_CODE_SIGNAL - 1e-9) & held
     return SceneReport(
         day,
         Contrast(_contrast(before), _contrast(after)),
@@ -109,7 +109,7 @@ def _contrast(signal: Array) -> float:
 
 
 def _roll_off(after: Array, recorded: NDArray[np.bool_]) -> float | None:
-    """The first stop above the steepest one that gains less than `ROLL_OFF` of it."""
+    """The first stop above the steepest one that gains less than `ROLL_OFF_SHARE` of it."""
     width = 12  # half a stop to each side; less would show the steps of the lattice
     gain = np.full(after.shape, np.nan)
     gain[width:-width] = after[2 * width :] - after[: -2 * width]
@@ -117,5 +117,5 @@ def _roll_off(after: Array, recorded: NDArray[np.bool_]) -> float | None:
     if not inside.any() or np.nanmax(gain[inside]) <= 0:
         return None
     peak = int(np.nanargmax(np.where(inside, gain, np.nan)))
-    lower = inside & (np.arange(len(gain)) > peak) & (gain < ROLL_OFF * gain[peak])
+    lower = inside & (np.arange(len(gain)) > peak) & (gain < ROLL_OFF_SHARE * gain[peak])
     return float(STOPS[int(np.argmax(lower))]) if lower.any() else None

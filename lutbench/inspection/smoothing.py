@@ -31,20 +31,20 @@ from numpy.typing import NDArray
 
 from lutbench.model.transforms import Array, Mask
 
-ON_PLATEAU = 1e-6
+ON_PLATEAU_SIGNAL = 1e-6
 """Signal: nearer than this to the end of its channel a value is on the plateau."""
 
-STEEP = 2e-3
+STEEP_SIGNAL = 2e-3
 """Signal: two 10-bit codes; a corner of a lesser step is too weak to be looked at."""
 
-LAST = 0.05
+LAST_STEP_SHARE = 0.05
 """Of a step: the most that the last node before the plateau is off it in nine corners of ten,
 after a Gaussian of 0.4 nodes or more. Corners that were not smoothed have up to 0.9."""
 
 FEWEST_CORNERS = 24
 """Corners that differ: fewer may be one tone curve, met on every line."""
 
-LARGEST = 33
+TABLE_LINES = 33
 """Lines beside each other that are looked at along an edge of the table."""
 
 
@@ -58,7 +58,10 @@ def corner_left(planes: Array) -> float | None:
     if min(planes.shape[1:]) < 6:
         return None
     last, following = np.concatenate(list(_corners(planes))).T
-    if len(np.unique(np.round(following, 4))) < FEWEST_CORNERS or np.percentile(last, 90) >= LAST:
+    if (
+        len(np.unique(np.round(following, 4))) < FEWEST_CORNERS
+        or np.percentile(last, 90) >= LAST_STEP_SHARE
+    ):
         return None
     return float(np.median(following))
 
@@ -69,28 +72,28 @@ def _corners(planes: Array) -> Iterator[Array]:
         for off in (plane - plane.min(), plane.max() - plane):
             for axis in range(3):
                 lines = np.moveaxis(off, axis, -1)
-                skip = max(1, len(lines) // LARGEST)
+                skip = max(1, len(lines) // TABLE_LINES)
                 lines = lines[::skip, ::skip]
                 yield _along(lines)
                 yield _along(lines[..., ::-1])
 
 
-STRAIGHT = 0.03
+STRAIGHT_STEP_SHARE = 0.03
 """Of a step: the third to fifth steps of a line change by so little more or less, that the first
 can be predicted from them."""
 
-TURN = 0.15
+TURN_STEP_SHARE = 0.15
 """Of a step: the most that the fourth step differs from the third, for the same reason."""
 
-ALIKE = 0.25
+ALIKE_SHARE = 0.25
 """Of the shortening: the most that faces differ from each other in it; only smoothing shortens
 faces at dark and at bright inputs by the same part."""
 
-SPREAD = 0.5
+SPREAD_SHARE = 0.5
 """Of the shortening: the widest range of it, from the 10th to the 90th percentile of the lines
 of a face."""
 
-NO_STEP_LEFT = 0.7
+CUT_OFF_STEP_SHARE = 0.7
 """Of the first step: cut off rather than smoothed; a mirrored Gaussian of 1.5 nodes takes 0.65."""
 
 
@@ -110,9 +113,9 @@ def faces_shortened(planes: Array) -> float | None:
         return None
     found = np.array(dark + bright)
     value = float(np.median(found[:, 0]))
-    if np.abs(found[:, 0] - value).max() > ALIKE * value:
+    if np.abs(found[:, 0] - value).max() > ALIKE_SHARE * value:
         return None
-    if np.median(found[:, 1]) > SPREAD * value or value > NO_STEP_LEFT:
+    if np.median(found[:, 1]) > SPREAD_SHARE * value or value > CUT_OFF_STEP_SHARE:
         return None
     return value
 
@@ -125,8 +128,8 @@ def _shortened(planes: Array, axis: int, direction: int) -> tuple[float, float] 
         steps = np.diff(lines, axis=-1)
         third, fourth, fifth = (steps[..., k] for k in (2, 3, 4))
         length = np.abs(third)
-        fit = (length > STEEP) & (np.abs(third - fourth) < TURN * length)
-        fit &= np.abs(third - 2 * fourth + fifth) < STRAIGHT * length
+        fit = (length > STEEP_SIGNAL) & (np.abs(third - fourth) < TURN_STEP_SHARE * length)
+        fit &= np.abs(third - 2 * fourth + fifth) < STRAIGHT_STEP_SHARE * length
         expected = 3 * third[fit] - 2 * fourth[fit]
         parts.append(1 - steps[fit][:, 0] / expected)
     part = np.concatenate(parts)
@@ -138,11 +141,11 @@ def _shortened(planes: Array, axis: int, direction: int) -> tuple[float, float] 
 
 def _along(off: NDArray[np.float64]) -> Array:
     """The corners where lines, along the last axis, reach the plateau."""
-    flat = off < ON_PLATEAU
+    flat = off < ON_PLATEAU_SIGNAL
     reached = flat[..., 3:-1] & flat[..., 4:] & ~flat[..., 2:-2]
     third, second, last = (off[..., k : k - 4][reached] for k in (0, 1, 2))
     step = third - second
-    steep = (step > STEEP) & (second > last)
+    steep = (step > STEEP_SIGNAL) & (second > last)
     return np.stack([last[steep], (second - last)[steep]], axis=-1) / step[steep, None]
 
 
@@ -156,28 +159,28 @@ ORDERS = (3, 4, 5, 6)
 """Orders of the differences at the end of a line: where two of them give the same width, the
 curve of the line is simple enough to be continued to its end."""
 
-SAME_WIDTH = 0.04
+SAME_WIDTH_NODES = 0.04
 """Nodes: two answers that differ by less are the same; the distance between `WIDTHS`."""
 
-NEAR = 0.06
+NEAR_NODES = 0.06
 """Nodes: answers of different lines and faces may differ by so much."""
 
-STEP = 5e-4
+STEP_SIGNAL = 5e-4
 """Signal: half a 10-bit code; on lines with lesser steps rounding decides."""
 
-REACH = 8
+REACH_NODES = 8
 """Nodes at the end of a line that are looked at, and the fewest along an edge, less one."""
 
 FEWEST_LINES = 24
 """Lines of a face that answer: fewer may be one curve."""
 
-LINES = 16
+FACE_LINES = 16
 """Lines beside each other that are looked at along an edge of a face."""
 
-LEAST_ANSWERS = 0.2
+LEAST_ANSWERS_SHARE = 0.2
 """Of the lines of a face: fewer answers are chance."""
 
-LEAST_NEAR = 0.5
+LEAST_NEAR_SHARE = 0.5
 """Of the answers of a face that agree with the width: the smallest share."""
 
 MOST_CONTRADICT = (0.6, 0.4)
@@ -207,7 +210,7 @@ def gaussian_undone(planes: Array) -> float | None:
 
     `planes` has shape (3, n, n, n).
     """
-    if planes.shape[1] <= REACH:
+    if planes.shape[1] <= REACH_NODES:
         return None
     found = [each for each in (_width(planes, "nearest"), _width(planes, "mirror")) if each]
     return min(found)[1] if found else None
@@ -239,19 +242,19 @@ def _width(planes: Array, beyond: Beyond) -> tuple[float, float] | None:
 def _agrees(face: Face, width: float) -> bool:
     given = face.given
     return bool(
-        len(given) >= LEAST_ANSWERS * len(face.answers)
-        and abs(float(np.median(given)) - width) < NEAR
-        and (np.abs(given - width) < NEAR).mean() > LEAST_NEAR
+        len(given) >= LEAST_ANSWERS_SHARE * len(face.answers)
+        and abs(float(np.median(given)) - width) < NEAR_NODES
+        and (np.abs(given - width) < NEAR_NODES).mean() > LEAST_NEAR_SHARE
     )
 
 
 def _face(planes: Array, axis: int, end: int, beyond: Beyond) -> Face | None:
     """The lines that rise or fall throughout at a face; None where they are too few."""
     size = planes.shape[1]
-    skip = max(1, size // LINES)
+    skip = max(1, size // FACE_LINES)
     lines = np.moveaxis(planes, axis, -1)[:, ::skip, ::skip, ::end].reshape(-1, size)
-    steps = np.diff(lines[:, : REACH - 1], axis=1)
-    lines = lines[(steps > STEP).all(axis=1) | (steps < -STEP).all(axis=1)]
+    steps = np.diff(lines[:, : REACH_NODES - 1], axis=1)
+    lines = lines[(steps > STEP_SIGNAL).all(axis=1) | (steps < -STEP_SIGNAL).all(axis=1)]
     if len(lines) < FEWEST_LINES:
         return None
     off = np.moveaxis((lines @ _ends(size, beyond)).reshape(len(lines), len(WIDTHS), -1), 2, 0)
@@ -259,7 +262,7 @@ def _face(planes: Array, axis: int, end: int, beyond: Beyond) -> Face | None:
     lower = _zero(off[0])
     for each in off[1:]:
         higher = _zero(each)
-        same = np.isnan(answers) & (np.abs(lower - higher) < SAME_WIDTH)
+        same = np.isnan(answers) & (np.abs(lower - higher) < SAME_WIDTH_NODES)
         answers, lower = np.where(same, higher, answers), higher
     return Face(end < 0, answers, off[ORDERS.index(4)])
 
@@ -270,7 +273,7 @@ def _ends(size: int, beyond: Beyond) -> Array:
 
     Shape (size, widths × orders): lines times it are the differences.
     """
-    start = np.eye(size)[:REACH]
+    start = np.eye(size)[:REACH_NODES]
     differences = np.array([np.diff(start, n=order, axis=0)[0] for order in ORDERS])
     each = [np.linalg.solve(_filter(size, w, beyond).T, differences.T) for w in WIDTHS]
     return np.concatenate(each, axis=1)

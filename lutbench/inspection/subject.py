@@ -24,7 +24,7 @@ from lutbench.tables.nodes import (
     node_input,
     sensible,
 )
-from lutbench.tables.traces import CLIPPED_WITHIN, clipped
+from lutbench.tables.traces import CLIPPED_SIGNAL, clipped
 
 CODES = CODES_10_BIT
 """10-bit codes of the full range: what a signal of 0..1 is multiplied by."""
@@ -201,7 +201,7 @@ class NeutralAxis:
 
 def _clip(inputs: Array, outputs: Array) -> Clip | None:
     """The run of equal values at the end of the arrays."""
-    same = (np.abs(outputs - outputs[-1]) < CLIPPED_WITHIN).all(axis=1)
+    same = (np.abs(outputs - outputs[-1]) < CLIPPED_SIGNAL).all(axis=1)
     if same.all():
         return None
     first = len(same) - int(np.argmin(same[::-1]))

@@ -20,17 +20,17 @@ from lutbench.tables.lut import Lut, Lut3D, ShaperLut3D
 
 Swapped = Literal["rows", "channels", "unclear"]
 
-EXPLAINED = 0.5
+EXPLAINED_CODES = 0.5
 """10-bit codes: the rounding of a table to 10 bits; a table put back wrongly is off by several."""
 
-MOST_EXPLAINED = 10.0
+MOST_EXPLAINED_CODES = 10.0
 """10-bit codes that 95 % of the nodes are off at most: right explanations came to 3. If half of a
 table is clipped, a table put back wrongly may fit there, and is off by hundreds elsewhere."""
 
 SAME = 1.0 / CODES
 """Signal: one 10-bit code; if the two cures differ by less, either is right."""
 
-CLEAR = 4.0
+CLEAR_RATIO = 4.0
 """How many times better another order must fit to be believed as it is: two channels that follow
 each other twice as strongly as themselves. Compressed gamuts as they should be come to 2."""
 
@@ -78,8 +78,8 @@ def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
 
 @lru_cache(maxsize=4)  # `confirmed` and `red_and_blue` ask for the same tables
 def _explained(lut: Lut) -> str:
-    """The confidence of `identify`, if its names explain half of the nodes to `EXPLAINED`, and most
-    of them to `MOST_EXPLAINED`."""
+    """The confidence of `identify`, if its names explain half of the nodes to `EXPLAINED_CODES`,
+    and most of them to `MOST_EXPLAINED_CODES`."""
     from lutbench.identification import identify
 
     try:
@@ -87,7 +87,11 @@ def _explained(lut: Lut) -> str:
     except LutbenchError:
         return ""
     best = found.best
-    if best is None or best.error_median >= EXPLAINED or best.error_p95 >= MOST_EXPLAINED:
+    if (
+        best is None
+        or best.error_median >= EXPLAINED_CODES
+        or best.error_p95 >= MOST_EXPLAINED_CODES
+    ):
         return ""
     return found.confidence
 

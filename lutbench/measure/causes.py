@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.measure.delta_e import View
-from lutbench.measure.difference import BLOCK
+from lutbench.measure.difference import BLOCK_COLOURS
 from lutbench.measure.guesses import (
     CHANNELS,
     LEFT_CODES,
-    RAMP,
+    RAMP_GREYS,
     RICH,
-    SAME,
+    SAME_CODES,
     Explanation,
     Trial,
     guesses,
@@ -68,14 +68,14 @@ def explain(
 
 
 def _probes(a: Transform, b: Transform) -> Array:
-    """Inputs to try guesses on, shape (n, 3); the last `RAMP` are greys.
+    """Inputs to try guesses on, shape (n, 3); the last `RAMP_GREYS` are greys.
 
     Nodes, if a side has them, as interpolation plays no part there. Then the same inputs at a
     quarter of the saturation, where less is clipped.
     """
     ends = domain_of(a, b)
     axis = np.linspace(0, 1, PROBES)
-    ramp = np.linspace(0, 1, RAMP)
+    ramp = np.linspace(0, 1, RAMP_GREYS)
     tables = [side for side in (a, b) if isinstance(side, Lut3D) and side.size >= FEWEST_NODES]
     if tables:
         steps = tables[0].size - 1
@@ -97,7 +97,7 @@ def _where_only_interpolation_differs(trial: Trial) -> Iterator[Explanation]:
     points = random_points(1000, domain=domain_of(trial.a, trial.b)).signals
     out_a, out_b = trial.a.apply(points), trial.b.apply(points)
     left = p95(CODES_10_BIT * np.abs(out_a - out_b))
-    if CODES_10_BIT * np.abs(out_a - out_b).max() < SAME:
+    if CODES_10_BIT * np.abs(out_a - out_b).max() < SAME_CODES:
         yield Explanation("same", "the two are the same, except for rounding", left)
         return
     for name in INTERPOLATIONS:
@@ -106,7 +106,7 @@ def _where_only_interpolation_differs(trial: Trial) -> Iterator[Explanation]:
             (trial.b, out_a, f"A is B with {name} interpolation"),
         ):
             again = one.with_interpolation(name).apply(points)
-            if CODES_10_BIT * np.abs(again - other).max() < SAME:
+            if CODES_10_BIT * np.abs(again - other).max() < SAME_CODES:
                 yield Explanation("interpolation", f"the interpolation between nodes: {words}", 0.0)
                 return
     yield Explanation(
@@ -127,7 +127,7 @@ def _about_clamps(trial: Trial) -> Iterator[Explanation]:
     ):
         low, high = float(clipped.min()), float(clipped.max())
         left = CODES_10_BIT * np.abs(np.clip(free, low, high) - clipped)
-        if left.max() < SAME:
+        if left.max() < SAME_CODES:
             text = f"{words} clipped to {plain_number(low)}..{plain_number(high)}"
             yield Explanation("clamp", text, p95(left))
             return
@@ -141,7 +141,7 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
         return
     what = "nodes" if isinstance(a, Lut3D) else "rows"
     if a.size != b.size:
-        if (left := _left_at_shared_nodes(a, b)) is not None and left < SAME:
+        if (left := _left_at_shared_nodes(a, b)) is not None and left < SAME_CODES:
             yield Explanation(
                 "size",
                 f"the size: {a.size} and {b.size} {what} along an edge, otherwise the same "
@@ -169,7 +169,7 @@ def _about_tables(a: Transform, b: Transform) -> Iterator[Explanation]:
 def _about_channels(trial: Trial) -> Iterator[Explanation]:
     """Which channels of the output differ, if not all do."""
     apart = CODES_10_BIT * np.abs(trial.out_a - trial.out_b).max(axis=0)
-    names = [name for name, codes in zip(CHANNELS, apart, strict=True) if codes >= SAME]
+    names = [name for name, codes in zip(CHANNELS, apart, strict=True) if codes >= SAME_CODES]
     if 0 < len(names) < 3:
         verb = "differs" if len(names) == 1 else "differ"
         yield Explanation("channels", f"only {' and '.join(names)} of the output {verb}", 0.0)
@@ -202,6 +202,10 @@ def _furthest(one: Transform, nodes: SampledColours | None, table: NDArray[Any])
     """The largest difference, in signal, of `one` from a table at the table's nodes."""
     assert nodes is not None  # of a LUT
     return max(
-        float(np.abs(one.apply(nodes.signals[at : at + BLOCK]) - table[at : at + BLOCK]).max())
-        for at in range(0, len(table), BLOCK)
+        float(
+            np.abs(
+                one.apply(nodes.signals[at : at + BLOCK_COLOURS]) - table[at : at + BLOCK_COLOURS]
+            ).max()
+        )
+        for at in range(0, len(table), BLOCK_COLOURS)
     )

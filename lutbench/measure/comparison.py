@@ -39,7 +39,7 @@ ASSUMED_SOURCE = Encoding(AcesCct(), ACES_AP1)
 ASSUMED_TARGET = Encoding(Bt709(), BT709)
 """The target if none is named; it decides on which display the outputs are seen."""
 
-APART = 0.1
+APART_SHARE = 0.1
 """Share of the domain by which any two of the worst colours differ in at least one channel."""
 
 
@@ -238,7 +238,7 @@ def _worst(
             break
         signal = np.asarray(tests[at].signals[i])
         place = signal / width
-        if any(np.abs(place - other).max() < APART for other in places):
+        if any(np.abs(place - other).max() < APART_SHARE for other in places):
             continue
         places.append(place)
         out_a, out_b = (np.asarray(side.apply(signal), dtype=np.float64) for side in sides)

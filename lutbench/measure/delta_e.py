@@ -18,7 +18,7 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.curves.video import Bt1886, Srgb
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT709, BT2020, conversion
-from lutbench.model.light import REFERENCE_WHITE, Display
+from lutbench.model.light import REFERENCE_WHITE_CD_M2, Display
 from lutbench.model.signal import SignalFromRange
 from lutbench.model.transforms import Array
 
@@ -35,7 +35,7 @@ LAB_SLOPE = (29 / 6) ** 2 / 3
 ITP_FROM_ICTCP = np.array([1.0, 0.5, 1.0])
 """T is half of Ct (Recommendation ITU-R BT.2124-0, annex 1)."""
 
-ITP_SCALE = 720.0
+DELTA_E_PER_ITP = 720.0
 """ΔE ITP per unit of I T P, so that 1 is just noticeable (Recommendation ITU-R BT.2124-0)."""
 
 SizeWord = Literal["invisible", "just visible", "clearly visible", "another picture"]
@@ -133,7 +133,7 @@ def delta_e_itp(itp_a: ArrayLike, itp_b: ArrayLike) -> Array:
     1.0
     """
     difference = np.asarray(itp_a, dtype=np.float64) - np.asarray(itp_b, dtype=np.float64)
-    return np.asarray(ITP_SCALE * np.sqrt((difference**2).sum(axis=-1)))
+    return np.asarray(DELTA_E_PER_ITP * np.sqrt((difference**2).sum(axis=-1)))
 
 
 def size_word(difference: float) -> SizeWord:
@@ -145,13 +145,13 @@ def size_word(difference: float) -> SizeWord:
     return next((word for bound, word in BOUNDS if difference < bound), BEYOND)
 
 
-SDR_WHITE = 100.0
+SDR_WHITE_CD_M2 = 100.0
 """cd/m² of white on a standard-range reference display: Recommendation ITU-R BT.2035-0."""
 
 MOST_LIGHT = 1e30
 """Times white: for more light the seventh power of a chroma (CIE 142-2001) overflows float64."""
 
-HLG_PEAK = 1000.0
+HLG_PEAK_CD_M2 = 1000.0
 """cd/m² of the nominal HLG display: Recommendation ITU-R BT.2100-2, table 5."""
 
 
@@ -162,7 +162,7 @@ class View:
     encoding: Encoding
     """How values become light, 1.0 at white: the curve of the display (not of the camera), its
     primaries and white, the signal range."""
-    white_luminance: float = SDR_WHITE
+    white_luminance: float = SDR_WHITE_CD_M2
     """cd/m² of light 1.0, for absolute measures."""
     hdr: bool = False
     """Whether ΔE ITP is the measure that counts, instead of ΔE 2000, which is not made for light
@@ -246,12 +246,12 @@ def view_of(target: Encoding) -> View:
     if curve.family in ("log", "linear"):
         return View(
             target,
-            REFERENCE_WHITE,
+            REFERENCE_WHITE_CD_M2,
             hdr=True,
             shows_light=False,
             description=f"scene light, decoded from {curve.name}",
         )
-    white = target.white_luminance or SDR_WHITE
+    white = target.white_luminance or SDR_WHITE_CD_M2
     if curve.family == "camera":
         return View(_seen(target, Bt1886()), white, description="a BT.1886 display")
     return View(target, white, description=f"a {curve.name} display")
@@ -264,10 +264,10 @@ def _hdr_view(target: Encoding) -> View:
     if isinstance(curve, PqScene | PqDisplay):
         shown = PqDisplay(white=curve.white)
         return View(_seen(target, shown), shown.white, hdr=True, description="a PQ display")
-    display = target.display or Display(HLG_PEAK)
+    display = target.display or Display(HLG_PEAK_CD_M2)
     return View(
         replace(target, display=display),
-        REFERENCE_WHITE,
+        REFERENCE_WHITE_CD_M2,
         hdr=True,
         description=f"an HLG display of {display}",
     )

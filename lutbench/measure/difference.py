@@ -26,7 +26,7 @@ from lutbench.tables.nodes import before_shaper
 
 Measure = Literal["delta_e_2000", "delta_e_itp", "code_10bit"]
 MEASURES = get_args(Measure)
-BLOCK = 65536
+BLOCK_COLOURS = 65536
 """Colours that are compared at a time, so that the temporary arrays stay small."""
 
 
@@ -136,8 +136,8 @@ def _in_blocks(
     if count == 0:
         raise LutbenchError("there are no outputs to compare")
     found = PointDifferences(*(np.empty(count) for _ in MEASURES))
-    for start in range(0, count, BLOCK):
-        at = slice(start, min(start + BLOCK, count))
+    for start in range(0, count, BLOCK_COLOURS):
+        at = slice(start, min(start + BLOCK_COLOURS, count))
         sides = outputs(at)
         for side, values in zip(("first", "second"), sides, strict=True):
             if not np.isfinite(values).all():

@@ -19,10 +19,10 @@ from lutbench.model.signal import CODES_10_BIT, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.results import PlainData
 
-RAMP = 129
+RAMP_GREYS = 129
 """Greys among the inputs on which guesses are tried."""
 
-SAME = 0.02
+SAME_CODES = 0.02
 """10-bit codes: values that differ by less are the same. A .cube file rounds to 0.001."""
 
 LEFT_SHARES = np.array([0.1, 0.3])
@@ -85,7 +85,7 @@ class Trial:
     @property
     def same_at_probes(self) -> bool:
         """Whether the sides are equal at every probe, except for rounding."""
-        return bool(CODES_10_BIT * np.abs(self.out_a - self.out_b).max() < SAME)
+        return bool(CODES_10_BIT * np.abs(self.out_a - self.out_b).max() < SAME_CODES)
 
     @property
     def inside(self) -> NDArray[np.bool_]:
@@ -242,8 +242,8 @@ def _shifted(source: Encoding, stops: float) -> Pipeline:
 
 def _best_stops(trial: Trial, source: Encoding) -> float:
     """The shift, in stops, that brings A nearest to B: a grid search, refined three times."""
-    grey = trial.probes[-RAMP:]
-    wanted = trial.out_b[-RAMP:]
+    grey = trial.probes[-RAMP_GREYS:]
+    wanted = trial.out_b[-RAMP_GREYS:]
     centre, width = 0.0, MOST_STOPS
     for _ in range(4):
         tried = np.linspace(centre - width, centre + width, 49)
@@ -290,7 +290,7 @@ def _lines(trial: Trial) -> Iterator[Guess]:
     """Gain and offset together, and a gain on each channel."""
     out_a, inside = trial.out_a, trial.inside
     x, y = out_a[inside], trial.out_b[inside]
-    if np.ptp(x) * 1023 > SAME:  # else every line through the one value fits
+    if np.ptp(x) * 1023 > SAME_CODES:  # else every line through the one value fits
         slope, lift = (float(value) for value in np.polyfit(x, y, 1))
         yield Guess(
             "output_gain_and_offset",

@@ -30,7 +30,7 @@ CHART_WHITE = (0.345702914918791, 0.358538596679933)
 CHART_STOPS = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
 """Stops from the metered exposure at which the chart is taken."""
 
-RAMP_COUNT = 1024
+RAMP_GREYS = 1024
 """Greys of a ramp: the codes of 10 bits."""
 
 RANDOM_COUNT = 4096
@@ -178,7 +178,7 @@ def chart_patches(
     return SampledColours("chart", np.concatenate(signals), tuple(labels))
 
 
-def neutral_ramp(count: int = RAMP_COUNT, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
+def neutral_ramp(count: int = RAMP_GREYS, domain: ArrayLike = UNIT_DOMAIN) -> SampledColours:
     """Greys at equal steps from one end of the domain to the other; by default every 10-bit code.
 
     If the channels have different domains, the greys lie on the diagonal of the domain.

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.measure.guesses import SAME, Explanation
+from lutbench.measure.guesses import SAME_CODES, Explanation
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
 
@@ -36,7 +36,7 @@ def moved_nodes(a: NDArray[Any], b: NDArray[Any]) -> tuple[int, tuple[int, ...]]
     at: tuple[int, ...] = (0,)
     for start, (part_a, part_b) in slabs(a, b):
         difference = CODES_10_BIT * np.abs(part_a - part_b).max(axis=-1)
-        count += int((difference >= SAME).sum())
+        count += int((difference >= SAME_CODES).sum())
         top = int(difference.argmax())
         if difference.flat[top] > most:
             most = float(difference.flat[top])
@@ -65,7 +65,7 @@ def about_shift(a: NDArray[Any], b: NDArray[Any]) -> Iterator[Explanation]:
 
 
 def _moved(a: Array, b: Array) -> NDArray[np.bool_]:
-    return np.asarray((CODES_10_BIT * np.abs(a - b) >= SAME).any(axis=-1))
+    return np.asarray((CODES_10_BIT * np.abs(a - b) >= SAME_CODES).any(axis=-1))
 
 
 def _first_moved(a: NDArray[Any], b: NDArray[Any]) -> int:

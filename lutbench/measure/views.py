@@ -13,19 +13,19 @@ from typing import Annotated
 import numpy as np
 
 from lutbench.errors import LutbenchError
-from lutbench.measure.delta_e import ITP_SCALE, delta_e_itp, itp_from_xyz
+from lutbench.measure.delta_e import DELTA_E_PER_ITP, delta_e_itp, itp_from_xyz
 from lutbench.measure.difference import Spread
 from lutbench.measure.samples import chart24, chart_light
 from lutbench.model.conversion import Conversion
 from lutbench.model.encoding import Encoding
-from lutbench.model.light import REFERENCE_WHITE, Display
+from lutbench.model.light import REFERENCE_WHITE_CD_M2, Display
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Transform
 from lutbench.results import PlainData
 
 MID_GREY_NAME = "mid grey (18 %)"
 
-SEEN = 1.0
+SEEN_DELTA_E = 1.0
 """ΔE ITP: a look changes a colour visibly if it changes it by more than a just noticeable
 difference."""
 
@@ -139,9 +139,10 @@ def look_apart(first: Conversion, second: Conversion) -> LookApart:
         with_look, without = (itp_from_xyz(_shown(each, light)) for each in (view, plain))
         changes.append(with_look - without)
     effect, parted = (
-        ITP_SCALE * np.linalg.norm(each, axis=1) for each in (changes[1], changes[0] - changes[1])
+        DELTA_E_PER_ITP * np.linalg.norm(each, axis=1)
+        for each in (changes[1], changes[0] - changes[1])
     )
-    seen = effect > SEEN
+    seen = effect > SEEN_DELTA_E
     if not seen.any():
         raise LutbenchError("the look changes nothing visibly in the second view")
     names = np.array((MID_GREY_NAME, *chart24()[0]), dtype=object)
@@ -167,7 +168,7 @@ def _shown(view: Conversion | Watched, light: Array) -> Array:
     result = view.result
     if result.curve.shown and not result.curve.hdr and result.display is None:
         # Seen on the display of its system: BT.709 on BT.1886.
-        result = replace(result, display=Display(REFERENCE_WHITE))
+        result = replace(result, display=Display(REFERENCE_WHITE_CD_M2))
     if not result.curve.shown or not result.gives("display"):
         raise LutbenchError(
             f"{result.curve.name} is not the curve of a display",
@@ -176,5 +177,7 @@ def _shown(view: Conversion | Watched, light: Array) -> Array:
     if result.range == "legal":
         came = SignalFromRange("legal", result.bits).apply(came)
     to_light: Transform = result.to_light("display")
-    white = result.white_luminance if result.curve.hdr else REFERENCE_WHITE
-    return np.asarray(to_light.apply(came) @ result.gamut.to_xyz.T * (white or REFERENCE_WHITE))
+    white = result.white_luminance if result.curve.hdr else REFERENCE_WHITE_CD_M2
+    return np.asarray(
+        to_light.apply(came) @ result.gamut.to_xyz.T * (white or REFERENCE_WHITE_CD_M2)
+    )

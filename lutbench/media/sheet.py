@@ -36,13 +36,13 @@ _INK = "#ececec"
 _FAINT = "#a8a8a8"
 _TRACK = "#4a4a4a"
 _BAR = "#56b4e9"  # Okabe–Ito sky blue
-_MARGIN = 28
+_MARGIN_PX = 28
 """Margin around the sheet in pixels."""
 
-_GAP = 20
+_GAP_PX = 20
 """Gap between cells, or between pairs of cells, in pixels."""
 
-_SUBHEADING = 11.5
+_SUBHEADING_POINTS = 11.5
 """Font size of the lines under the heading, in points."""
 
 
@@ -56,7 +56,7 @@ class _Style:
 
 
 _HEADING = _Style(19, _INK, "bold")
-_BELOW_HEADING = _Style(_SUBHEADING, _FAINT)
+_BELOW_HEADING = _Style(_SUBHEADING_POINTS, _FAINT)
 _LABEL = _Style(12.5, _INK)
 _DETAIL = _Style(10.5, _FAINT)
 
@@ -246,10 +246,10 @@ class _Grid:
         cell_height = picture_height + 62
         rows = -(-len(cells) // columns)
         lines = len(subheading.splitlines())
-        top = _MARGIN + (38 if heading else 0) + (5 + 21 * lines if lines else 0)
+        top = _MARGIN_PX + (38 if heading else 0) + (5 + 21 * lines if lines else 0)
         top += 12 if heading or subheading else 0
-        width = 2 * _MARGIN + cls.room(cells, columns, pairs)
-        height = top + rows * cell_height + (rows - 1) * _GAP + _MARGIN - 8
+        width = 2 * _MARGIN_PX + cls.room(cells, columns, pairs)
+        height = top + rows * cell_height + (rows - 1) * _GAP_PX + _MARGIN_PX - 8
         return cls(columns, cell_width, cell_height, picture_height, top, width, height, pairs)
 
     @classmethod
@@ -265,21 +265,21 @@ class _Grid:
     def _gaps(columns: int, pairs: bool) -> int:
         """The sum of the gaps between that many columns."""
         if not pairs:
-            return max(0, columns - 1) * _GAP
+            return max(0, columns - 1) * _GAP_PX
         inner, outer = columns // 2, max(0, -(-columns // 2) - 1)
-        return inner * 4 + outer * (_GAP + 16)
+        return inner * 4 + outer * (_GAP_PX + 16)
 
     def place(self, index: int) -> tuple[int, int]:
         """The top left corner of a cell."""
         row, column = divmod(index, self.columns)
-        x = _MARGIN + column * self.cell_width + self._gaps(column + 1, self.pairs)
-        return x, self.top + row * (self.cell_height + _GAP)
+        x = _MARGIN_PX + column * self.cell_width + self._gaps(column + 1, self.pairs)
+        return x, self.top + row * (self.cell_height + _GAP_PX)
 
 
 def _columns(cells: Sequence[Cell]) -> int:
     """The number of columns for a page about 1.5 times as wide as high."""
-    width = max(cell.picture.shape[1] for cell in cells) + _GAP
-    height = max(cell.picture.shape[0] for cell in cells) + 62 + _GAP
+    width = max(cell.picture.shape[1] for cell in cells) + _GAP_PX
+    height = max(cell.picture.shape[0] for cell in cells) + 62 + _GAP_PX
     count = round((1.5 * len(cells) * height / width) ** 0.5)
     return int(min(max(1, count), len(cells)))
 
@@ -290,12 +290,12 @@ def _drawn(cells: Sequence[Cell], grid: _Grid, heading: str, subheading: str) ->
 
     figure = Figure(figsize=(grid.width / 100, grid.height / 100), dpi=100, facecolor=_GROUND)
     canvas = FigureCanvasAgg(figure)
-    room = grid.width - 2 * _MARGIN
+    room = grid.width - 2 * _MARGIN_PX
     if heading:
-        _text(figure, grid, (_MARGIN, _MARGIN + 26), heading, _HEADING, room)
+        _text(figure, grid, (_MARGIN_PX, _MARGIN_PX + 26), heading, _HEADING, room)
     for number, line in enumerate(subheading.splitlines()):
-        below = _MARGIN + 26 + (28 if heading else -8) + 21 * number
-        _text(figure, grid, (_MARGIN, below), line, _BELOW_HEADING, room)
+        below = _MARGIN_PX + 26 + (28 if heading else -8) + 21 * number
+        _text(figure, grid, (_MARGIN_PX, below), line, _BELOW_HEADING, room)
     for index, cell in enumerate(cells):
         x, y = grid.place(index)
         levels = levels_of(cell.picture)
@@ -338,7 +338,7 @@ def _text_width(words: str, font: Any) -> float:
 
 def _folded(text: str, room: int) -> list[str]:
     """The lines of a subheading, broken at double spaces to fit a width of `room` pixels."""
-    font = _font(_SUBHEADING)
+    font = _font(_SUBHEADING_POINTS)
     lines = []
     for whole in text.splitlines():
         line = ""

@@ -25,16 +25,16 @@ Picture = NDArray[np.float32]
 HIGHLIGHT_GAIN = 3.0
 """White of the photograph becomes 1 + 3 times as bright: two stops over white, as recorded."""
 
-PATCH = 44
+PATCH_PX = 44
 """Side of a patch in pixels: the chart fits a page in half its width."""
 
-GAP = 5
+GAP_PX = 5
 """Pixels between patches: enough to tell them apart."""
 
-WIDTH = 640
+WIDTH_PX = 640
 """Width of a drawn picture in pixels: enough to judge a ramp or a face by, small in a page."""
 
-HEIGHT = 400
+HEIGHT_PX = 400
 """Height of a drawn picture in pixels, for the same reason."""
 
 FINER = 2
@@ -44,10 +44,10 @@ FINER = 2
 SHOULDERS = (0.86, (0.30, 0.22, 0.2))
 HEAD = (0.42, (0.2, 0.28, 0.24))
 KEY_LIGHT = np.array([-0.5, -0.55, 0.67])
-FILL = 0.16
+FILL_SHARE = 0.16
 """Share of the light that comes from all sides, so that the shadow side is not black."""
 
-SHEEN = 0.25
+SHEEN_LIGHT = 0.25
 """Light that a glossy spot adds to the skin's own."""
 
 
@@ -85,19 +85,22 @@ def chart_picture(source: Encoding | None) -> Picture:
     else:
         patches = recorded(light, source)
         ground = recorded(np.full((1, 3), 0.04), source)[0]
-    height, width = 4 * PATCH + 5 * GAP, 6 * PATCH + 7 * GAP
+    height, width = 4 * PATCH_PX + 5 * GAP_PX, 6 * PATCH_PX + 7 * GAP_PX
     picture = np.empty((height, width, 3), np.float32)
     picture[:] = ground
     for number, colour in enumerate(patches):
         row, column = divmod(number, 6)
-        top, left = GAP + row * (PATCH + GAP), GAP + column * (PATCH + GAP)
-        picture[top : top + PATCH, left : left + PATCH] = colour
+        top, left = (
+            GAP_PX + row * (PATCH_PX + GAP_PX),
+            GAP_PX + column * (PATCH_PX + GAP_PX),
+        )
+        picture[top : top + PATCH_PX, left : left + PATCH_PX] = colour
     return picture
 
 
 def two_skins() -> NDArray[np.float64]:
     """A light and a dark shape beside a white and a grey card: BT.709 light, (height, width, 3)."""
-    y, x = np.mgrid[0 : HEIGHT * FINER, 0 : WIDTH * FINER] / (HEIGHT * FINER)
+    y, x = np.mgrid[0 : HEIGHT_PX * FINER, 0 : WIDTH_PX * FINER] / (HEIGHT_PX * FINER)
     skins = dict(zip(chart24()[0], chart_light(BT709), strict=True))
     picture = np.empty((*x.shape, 3))
     picture[:] = (0.05 + 0.05 * y)[..., None]
@@ -106,7 +109,7 @@ def two_skins() -> NDArray[np.float64]:
             _shade(picture, (x - centre, y - height), sizes, skin)
     for top, reflectance in ((0.30, 0.9), (0.52, MID_GREY)):
         picture[(np.abs(x - 0.8) < 0.09) & (y > top) & (y < top + 0.18)] = reflectance
-    return np.asarray(picture.reshape(HEIGHT, FINER, WIDTH, FINER, 3).mean(axis=(1, 3)))
+    return np.asarray(picture.reshape(HEIGHT_PX, FINER, WIDTH_PX, FINER, 3).mean(axis=(1, 3)))
 
 
 def _shade(
@@ -124,8 +127,8 @@ def _shade(
     key = KEY_LIGHT / np.linalg.norm(KEY_LIGHT)
     diffuse = np.maximum(normal @ key, 0)
     half = key + np.array([0.0, 0.0, 1.0])
-    sheen = SHEEN * np.maximum(normal @ (half / np.linalg.norm(half)), 0) ** 30
-    lit = (FILL + (1 - FILL) * diffuse)[..., None] * colour + sheen[..., None]
+    sheen = SHEEN_LIGHT * np.maximum(normal @ (half / np.linalg.norm(half)), 0) ** 30
+    lit = (FILL_SHARE + (1 - FILL_SHARE) * diffuse)[..., None] * colour + sheen[..., None]
     picture[inside] = lit[inside]
 
 

@@ -22,7 +22,7 @@ from lutbench.model.signal import SignalFromRange
 from lutbench.model.tone import tone_mapper
 from lutbench.model.transforms import Pipeline
 
-PEAK = 1000.0
+PEAK_CD_M2 = 1000.0
 """Peak in cd/m² of the display that HDR pictures are assumed to be made for, that of BT.2100."""
 
 LABEL = "HDR, toned down to SDR for this page"
@@ -57,7 +57,7 @@ def toned_down(encoding: Encoding) -> Pipeline:
     """The tone mapping from signals of an HDR encoding to those of an SDR picture."""
     source = encoding
     if source.display is None:
-        source = replace(encoding, display=Display(PEAK))
+        source = replace(encoding, display=Display(PEAK_CD_M2))
     target = Encoding(Bt1886(), BT709, display=Display(100.0))
     mapper = tone_mapper("bt2446-a")
     assert mapper is not None

@@ -46,13 +46,13 @@ MOST_KNEE = 0.95
 POWER = 1.2
 """Exponent for the sharpness of the bend: that of the Academy reference gamut compression."""
 
-TOP_KNEE = 0.8
+TOP_KNEE_LIGHT = 0.8
 """Light of the brightest channel, relative to `top`, up to which it does not change."""
 
-HUES = 720
+HUE_ROWS = 720
 """Rows of the table of edges: two per degree."""
 
-SMOOTHED = 3.0
+SMOOTHED_DEGREES = 3.0
 """Degrees of hue over which the edge is rounded at the gamut's corners."""
 
 STEEPEST = 1.0
@@ -62,7 +62,7 @@ as fast beside its blue; neighbouring hues would then be torn apart, and a latti
 MOST_CHROMA = 2.0
 """Chroma over lightness up to which an edge is searched for: no spectral colour has more."""
 
-SCAN = 101
+SCAN_STEPS = 101
 """Steps of the search over chroma before it is refined."""
 
 HALVINGS = 30
@@ -147,7 +147,7 @@ class GamutMapping(Transform):
             inner = light[far, None] + kept[:, None] * (roots[far] - light[far, None])
             found[far] = np.maximum(inner**3 @ np.linalg.inv(to_lms).T, 0.0)
         if self.top is not None:
-            bright = np.flatnonzero(found.max(axis=1) > TOP_KNEE * self.top)
+            bright = np.flatnonzero(found.max(axis=1) > TOP_KNEE_LIGHT * self.top)
             found[bright] *= self._top_gain(flat[bright], found[bright])[:, None]
         return found.reshape(rgb.shape)
 
@@ -157,7 +157,9 @@ class GamutMapping(Transform):
         source = (before @ self._to_reach.T).max(axis=1)
         brightest = np.maximum(after.max(axis=1), 1e-12)
         most = brightest / np.maximum(source, 1e-12)
-        held = limited(brightest / self.top, TOP_KNEE, np.maximum(most, ADDED_LIGHT)) * self.top
+        held = (
+            limited(brightest / self.top, TOP_KNEE_LIGHT, np.maximum(most, ADDED_LIGHT)) * self.top
+        )
         return np.where(most <= ADDED_LIGHT, 1.0, held / brightest)
 
     @cached_property
@@ -167,8 +169,8 @@ class GamutMapping(Transform):
     def _edges_at(self, hue: Array) -> tuple[Array, Array]:
         """The edges of `gamut` and of `reach` at hues in radians."""
         own, far = edge_by_hue(self.gamut), edge_by_hue(self.reach, outer=True)
-        place = hue % (2 * np.pi) * (HUES / (2 * np.pi))
-        at = np.arange(HUES + 1)
+        place = hue % (2 * np.pi) * (HUE_ROWS / (2 * np.pi))
+        at = np.arange(HUE_ROWS + 1)
         return np.interp(place, at, own), np.interp(place, at, far)
 
     def inverse(self) -> Transform:
@@ -196,11 +198,11 @@ def lms_matrix(gamut: Gamut) -> Array:
 
 @lru_cache(maxsize=64)
 def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
-    """Chroma over lightness of a gamut's edge, at `HUES` equal steps of hue; the first again last.
+    """Chroma over lightness of a gamut's edge, at `HUE_ROWS` steps of hue; the first again last.
 
     Limited to `STEEPEST` and smoothed: never outside the gamut, or with `outer` never inside.
     """
-    hue = np.arange(HUES) * 2 * np.pi / HUES
+    hue = np.arange(HUE_ROWS) * 2 * np.pi / HUE_ROWS
     directions: Array = np.asarray([np.cos(hue), np.sin(hue)], dtype=np.float64)
     exact = _edge(directions, np.linalg.inv(lms_matrix(gamut)))
     if outer:
@@ -219,10 +221,10 @@ def _edge(directions: Array, to_rgb: NDArray[Any]) -> Array:
     def inside(chroma: Array) -> NDArray[np.bool_]:
         return np.asarray((to_rgb @ (1 + chroma * share) ** 3 >= 0).all(axis=0), dtype=np.bool_)
 
-    low, high = np.zeros(HUES), np.full(HUES, MOST_CHROMA)
-    open_ = np.ones(HUES, dtype=np.bool_)
-    for chroma in np.linspace(0, MOST_CHROMA, SCAN)[1:]:
-        within = inside(np.full(HUES, chroma))
+    low, high = np.zeros(HUE_ROWS), np.full(HUE_ROWS, MOST_CHROMA)
+    open_ = np.ones(HUE_ROWS, dtype=np.bool_)
+    for chroma in np.linspace(0, MOST_CHROMA, SCAN_STEPS)[1:]:
+        within = inside(np.full(HUE_ROWS, chroma))
         high = np.where(open_ & ~within, chroma, high)
         open_ &= within
         low = np.where(open_, chroma, low)
@@ -237,7 +239,7 @@ def _with_corners(edge: Array, gamut: Gamut) -> Array:
     """The edge with the gamut's corners added, which lie between two rows."""
     corners = np.array([[1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 1, 1], [0, 0, 1], [1, 0, 1]])
     light, a, b = (np.cbrt(corners @ lms_matrix(gamut).T) @ LAB_FROM_ROOTS.T).T
-    row = np.rint(np.arctan2(b, a) % (2 * np.pi) * HUES / (2 * np.pi)).astype(int) % HUES
+    row = np.rint(np.arctan2(b, a) % (2 * np.pi) * HUE_ROWS / (2 * np.pi)).astype(int) % HUE_ROWS
     found = edge.copy()
     np.maximum.at(found, row, np.hypot(a, b) / light)
     return found
@@ -245,14 +247,14 @@ def _with_corners(edge: Array, gamut: Gamut) -> Array:
 
 def _less_steep(value: Array) -> Array:
     """A periodic table lowered until it changes by at most `STEEPEST` per radian."""
-    step = STEEPEST * 2 * np.pi / HUES
-    rows = np.arange(HUES)
-    apart = step * np.minimum(rows, HUES - rows)
+    step = STEEPEST * 2 * np.pi / HUE_ROWS
+    rows = np.arange(HUE_ROWS)
+    apart = step * np.minimum(rows, HUE_ROWS - rows)
     return np.asarray([(np.roll(value, -k) + apart).min() for k in rows])
 
 
 def _window() -> int:
-    return round(SMOOTHED * HUES / 360)
+    return round(SMOOTHED_DEGREES * HUE_ROWS / 360)
 
 
 def _extreme(value: Array, choose: np.ufunc) -> Array:

@@ -16,13 +16,13 @@ from lutbench.results import PlainData
 
 Side = Literal["scene", "display"]
 
-REFERENCE_WHITE = 203.0
+REFERENCE_WHITE_CD_M2 = 203.0
 """cd/m² of HDR reference white: Report ITU-R BT.2408, table 1."""
 
-MOST_LUMINANCE = 10000.0
+MOST_CD_M2 = 10000.0
 """cd/m² of the highest PQ signal: SMPTE ST 2084."""
 
-REFERENCE_SURROUND = 5.0
+REFERENCE_SURROUND_CD_M2 = 5.0
 """cd/m² of the reference surround: Recommendation ITU-R BT.2100-2, table 3."""
 
 
@@ -65,7 +65,7 @@ class Display(PlainData):
 
     peak: float = 1000.0
     black: float = 0.0
-    surround: float = REFERENCE_SURROUND
+    surround: float = REFERENCE_SURROUND_CD_M2
 
     def __post_init__(self) -> None:
         for name in ("peak", "black", "surround"):
@@ -88,14 +88,14 @@ class Display(PlainData):
         parts = [f"{self.peak:g} cd/m²"]
         if self.black:
             parts.append(f"black {self.black:g} cd/m²")
-        if self.surround != REFERENCE_SURROUND:
+        if self.surround != REFERENCE_SURROUND_CD_M2:
             parts.append(f"surround {self.surround:g} cd/m²")
         return ", ".join(parts)
 
 
 def check_luminance(where: str, what: str, value: float) -> None:
     """Check that a luminance is 1 to 10000 cd/m²; DefinitionError when it is not."""
-    if not 1 <= value <= MOST_LUMINANCE:
+    if not 1 <= value <= MOST_CD_M2:
         raise DefinitionError(
             f"a {what} of {value:g} cd/m² is out of range", where=where, accepted="1 to 10000"
         )

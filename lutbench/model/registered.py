@@ -50,8 +50,8 @@ _SIGNALS = (-2.0, 3.0)
 _LIGHTS = (-10.0, 1e13)
 """Light between which encodings are sampled: more than any curve decodes to."""
 
-_SCALE = 1e-3
-"""Light is sampled as asinh(light / _SCALE): linear below this scale, in stops above."""
+_SCALE_LIGHT = 1e-3
+"""Light is sampled as asinh(light / _SCALE_LIGHT): linear below this scale, in stops above."""
 
 _ORDER = 8
 """Coefficients of a piece."""
@@ -178,8 +178,8 @@ def looked_up(registry: str, pieces: Array, given: Array) -> Array:
     """
     with np.errstate(invalid="ignore"):  # where the function is not defined
         if registry in _TO_LIGHT:
-            return np.asarray(_SCALE * np.sinh(_polynomials(pieces, given)))
-        return _polynomials(pieces, np.arcsinh(given / _SCALE))
+            return np.asarray(_SCALE_LIGHT * np.sinh(_polynomials(pieces, given)))
+        return _polynomials(pieces, np.arcsinh(given / _SCALE_LIGHT))
 
 
 def _polynomials(pieces: Array, at: Array) -> Array:
@@ -271,10 +271,10 @@ def _pieces(key: str, function: Callable[..., Any], aim: float) -> Array:
 
     def scaled(at: Array) -> Array:
         if key in _TO_LIGHT:
-            return np.asarray(np.arcsinh(called(function, at) / _SCALE))
-        return called(function, _SCALE * np.sinh(at))
+            return np.asarray(np.arcsinh(called(function, at) / _SCALE_LIGHT))
+        return called(function, _SCALE_LIGHT * np.sinh(at))
 
-    ends = np.array(_SIGNALS) if key in _TO_LIGHT else np.arcsinh(np.array(_LIGHTS) / _SCALE)
+    ends = np.array(_SIGNALS) if key in _TO_LIGHT else np.arcsinh(np.array(_LIGHTS) / _SCALE_LIGHT)
     # A piece begins at light and signal 0, where many functions change.
     knots = np.unique(np.concatenate([np.linspace(ends[0], ends[1], _FIRST + 1), [0.0]]))
     begin, width = knots[:-1], np.diff(knots)
@@ -327,7 +327,7 @@ def _error(key: str, function: Callable[..., Any], pieces: Array) -> float:
     there = np.isfinite(right)
     gap = np.abs(found - right)[there]
     if key in _TO_LIGHT:
-        gap = gap / np.maximum(np.abs(right[there]), _SCALE)
+        gap = gap / np.maximum(np.abs(right[there]), _SCALE_LIGHT)
     return float(gap.max(initial=0.0))
 
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 USUAL_SIZES = (17, 33, 65)
 """Sizes, in nodes along an edge, that are tried for the recommendation: monitors load these."""
 
-ERROR_LIMIT = 1.0
+DELTA_E_LIMIT = 1.0
 """ΔE below which 99 % of real colours lie in a good LUT: about the smallest visible difference."""
 
 
@@ -198,7 +198,7 @@ def _recommended(job: LutJob, found: Accuracy) -> int | None:
         else:
             found_here = found
         if all(
-            found_here.sets[name][found_here.measure].p99 <= ERROR_LIMIT
+            found_here.sets[name][found_here.measure].p99 <= DELTA_E_LIMIT
             for name in ("chart", "neutral")
         ):
             return size

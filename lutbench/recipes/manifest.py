@@ -18,7 +18,7 @@ from lutbench.errors import FormatError, LutbenchError
 MAX_BYTES = 1024 * 1024
 """Bytes of the largest manifest that is read: it has one line for each file."""
 
-LARGEST_FILE = 512 * 1024 * 1024
+MOST_FILE_BYTES = 512 * 1024 * 1024
 """Bytes of the largest file that is checked: the largest LUT file that is read."""
 
 MADE_WITH = ("numpy", "scipy", "colour-science")
@@ -82,4 +82,4 @@ def _rows(path: Path) -> list[tuple[str, str]]:
 
 
 def _sha256(path: Path) -> str:
-    return hashlib.sha256(files.read_bytes(path, limit=LARGEST_FILE)).hexdigest()
+    return hashlib.sha256(files.read_bytes(path, limit=MOST_FILE_BYTES)).hexdigest()

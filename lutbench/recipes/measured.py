@@ -14,7 +14,7 @@ from lutbench.errors import LutbenchError
 from lutbench.exposure.luminance import Shown
 from lutbench.files import read_bytes
 from lutbench.model.encoding import Encoding
-from lutbench.model.light import REFERENCE_SURROUND, Display
+from lutbench.model.light import REFERENCE_SURROUND_CD_M2, Display
 from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Pipeline, Transform
 
@@ -57,7 +57,9 @@ class MeasuredDisplay:
             self.asked.gamut,
             None if display is None else display.peak,
         )
-        return replace(found, surround=REFERENCE_SURROUND if display is None else display.surround)
+        return replace(
+            found, surround=REFERENCE_SURROUND_CD_M2 if display is None else display.surround
+        )
 
     @cached_property
     def step(self) -> Transform:

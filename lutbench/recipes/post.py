@@ -26,7 +26,7 @@ from lutbench.model.transforms import Array, Pipeline, Transform
 from lutbench.recipes.make import Made
 from lutbench.results import PlainData
 
-SIZE = 65
+SAMPLED_NODES = 65
 """Nodes along an edge of a sampled 3D LUT in a CLF: the largest size in general use."""
 
 FOLDER = "post"
@@ -142,7 +142,7 @@ def _write_clf(transform: Transform, path: Path, made: Made, force: bool) -> tup
         transform,
         title=made.job.title,
         comments=made.lut.comments,
-        size=SIZE,
+        size=SAMPLED_NODES,
         domain=made.lut.domain,
     )
     write_bytes(path, data, force=force)

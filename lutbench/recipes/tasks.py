@@ -19,7 +19,7 @@ from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import meeting
 from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
-from lutbench.model.light import REFERENCE_SURROUND, Display
+from lutbench.model.light import REFERENCE_SURROUND_CD_M2, Display
 from lutbench.model.transforms import Matrix, Transform
 from lutbench.recipes.settings import GAMUT_METHODS
 from lutbench.recipes.table import Table
@@ -111,7 +111,7 @@ def _display(table: Table) -> Display | None:
     return Display(
         table.number("display_peak"),
         table.number("display_black", 0.0),
-        table.number("surround", REFERENCE_SURROUND),
+        table.number("surround", REFERENCE_SURROUND_CD_M2),
     )
 
 

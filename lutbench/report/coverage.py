@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.fitting.pair import SUPPORT
+from lutbench.fitting.pair import SUPPORT_PIXELS
 from lutbench.report.drawing import PAPER, add_axes, new_figure, png
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def coverage_png(fit: PairFit) -> bytes:
     figure = new_figure(11.0, 6.9)
     grid = figure.add_gridspec(3, SLICES // 2, height_ratios=(1, 1, 0.85))
     size = fit.lut.size
-    supported = np.flatnonzero((fit.support >= SUPPORT).any(axis=(0, 1)))
+    supported = np.flatnonzero((fit.support >= SUPPORT_PIXELS).any(axis=(0, 1)))
     low, high = (supported[0], supported[-1]) if len(supported) else (0, size - 1)
     picked = np.unique(np.linspace(low, high, SLICES).round().astype(int))
     for number, blue in enumerate(picked):
@@ -36,8 +36,8 @@ def coverage_png(fit: PairFit) -> bytes:
         _slice(axes, fit, int(blue), first=number % (SLICES // 2) == 0)
     _neutral(add_axes(figure, grid[2, :], PAPER), fit)
     figure.suptitle(
-        f"{100 * fit.coverage:.1f} % of the nodes are supported by {SUPPORT:g} pixels or more:"
-        " squares, in the colour that the LUT gives. Grey dots are guesses.",
+        f"{100 * fit.coverage:.1f} % of the nodes are supported by {SUPPORT_PIXELS:g} pixels or"
+        " more: squares, in the colour that the LUT gives. Grey dots are guesses.",
         fontsize=10,
         color=PAPER.ink,
         x=0.01,
@@ -49,7 +49,7 @@ def coverage_png(fit: PairFit) -> bytes:
 def _slice(axes: Any, fit: PairFit, blue: int, *, first: bool) -> None:
     size = fit.lut.size
     red, green = np.meshgrid(np.arange(size), np.arange(size), indexing="ij")
-    supported = fit.support[:, :, blue] >= SUPPORT
+    supported = fit.support[:, :, blue] >= SUPPORT_PIXELS
     level = 1.0 / (size - 1)
     axes.scatter(
         red[~supported] * level, green[~supported] * level, s=1.2, color=PAPER.line, linewidths=0

@@ -29,7 +29,7 @@ MAP_INCHES = (1.8, 1.85)
 
 MAP_COLOURS = "viridis"
 
-LEAST_TOP = 0.05
+LEAST_TOP_DELTA_E = 0.05
 """ΔE that the scale of the maps reaches at least, so that rounding does not look like much."""
 
 Sides = tuple[Transform, Transform]
@@ -111,7 +111,7 @@ def _scale(found: Comparison) -> float:
 def difference_maps(found: Comparison, sides: Sides) -> list[tuple[Any, str]]:
     """The difference on slices of constant blue, then its scale, each with words for it."""
     grids = [_slice(found, sides, blue) for blue in SLICES]
-    top = max(float(np.max(grids)), LEAST_TOP)
+    top = max(float(np.max(grids)), LEAST_TOP_DELTA_E)
     unit = DELTA_E_NAMES[found.view.measure]
     maps = [
         (_map(grid, top, f"blue in at {100 * blue:.0f} %"),

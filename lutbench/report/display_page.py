@@ -26,7 +26,7 @@ GREY_HEADS = ["signal, %", "cd/m²", "target cd/m²", "gamma", "target gamma",
               "x", "y", "R", "G", "B", "ΔE 2000", "ΔE ITP"]  # fmt: skip
 PATCH_HEADS = ["patch", "target, read", "signal, %", "cd/m²", "target cd/m²", "ΔE 2000", "ΔE ITP"]
 
-SHOWN = 60
+SHOWN_PATCHES = 60
 """Patches in the open table, those with the largest error: so the page prints on four sheets."""
 
 
@@ -43,7 +43,7 @@ def display_html(found: DisplayCheck, name: str) -> str:
         grey_rows=[_grey_row(step) for step in found.greys],
         patch_heads=PATCH_HEADS,
         patch_rows=_patch_rows(found),
-        shown=SHOWN,
+        shown=SHOWN_PATCHES,
         grey_plots=[
             svg(luminance_plot(found), "luminance", "Luminance of the greys"),
             svg(gamma_plot(found), "gamma", "Gamma of the greys"),

@@ -12,7 +12,7 @@ from lutbench.report.words import NOT_DESCRIBED, grey_rows, hue_rows, signed, st
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification, Look, Tone
 
-SHOWN = 6
+SHOWN_CANDIDATES = 6
 """Candidates in the table, which then fits on a screen; the number of others is given."""
 
 
@@ -38,8 +38,8 @@ def inside(found: Identification) -> Inside:
         found = replace(found, tone=None, look=replace(found.look, hues=(), tones=()))
     return Inside(
         _figures(found),
-        [_row(each) for each in found.candidates[:SHOWN]],
-        max(0, len(found.candidates) - SHOWN),
+        [_row(each) for each in found.candidates[:SHOWN_CANDIDATES]],
+        max(0, len(found.candidates) - SHOWN_CANDIDATES),
         _tone_rows(found.tone) if found.tone is not None else [],
         _look_rows(found.look) if found.is_described else [("tone and look", NOT_DESCRIBED)],
         hue_rows(found.look),

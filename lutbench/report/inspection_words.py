@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.inspection.facts import NEUTRAL, SEPARABLE, DepthReport, Evidence
+from lutbench.inspection.facts import NEUTRAL_CODES, SEPARABLE_CODES, DepthReport, Evidence
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.report.words import stops_words
 
@@ -122,9 +122,9 @@ def _evidence_words(evidence: Evidence) -> str:
     """The evidence for the kind, in 10-bit codes."""
     if evidence.kind == "identity":
         return f"nothing moves by more than {evidence.change:.2f} 10-bit codes"
-    alone = evidence.separability_residual <= SEPARABLE
+    alone = evidence.separability_residual <= SEPARABLE_CODES
     channels = "each channel stays separate" if alone else "the channels mix"
-    stay = evidence.neutral_deviation <= NEUTRAL
+    stay = evidence.neutral_deviation <= NEUTRAL_CODES
     greys = "greys stay" if stay else "greys move"
     return (
         f"values move by up to {evidence.change:.0f} 10-bit codes; {channels} "

@@ -10,13 +10,13 @@ from lutbench.report.drawing import THEMED, new_figure
 from lutbench.report.words import stops_words
 
 _NAMED = {GREY: "mid grey", SKIN: "light skin", WHITE_CARD: "white card"}
-_CLOSE = 0.026
+_CLOSE_SHARE = 0.026
 """Share of the height within which two labels would overlap."""
 
-_LEFT = 0.5
+_LEFT_SHARE = 0.5
 """Position of the scale before the LUT, as a share of the width: room for its labels."""
 
-_RIGHT = 0.76
+_RIGHT_SHARE = 0.76
 """Position of the scale after the LUT, as a share of the width: room for its labels."""
 
 
@@ -44,9 +44,9 @@ def ladder(
     axes.set_xlim(-0.02, 1)
     axes.set_ylim(-0.09, max(1.05, day.curve.ends[1] + 0.02))
     axes.axis("off")
-    _scale(axes, _LEFT, "recorded")
+    _scale(axes, _LEFT_SHARE, "recorded")
     if day.after_ends:
-        _scale(axes, _RIGHT, "after LUT")
+        _scale(axes, _RIGHT_SHARE, "after LUT")
     rungs = [each for each in day.levels if _is_rung(each)]
     for each in rungs:
         _rung(axes, each)
@@ -76,11 +76,20 @@ def _rung(axes: Any, level: Level) -> None:
     colour = THEMED.mark if named else THEMED.faint
     weight = 1.6 if named else 0.6
     left = level.recorded.signal
-    axes.plot([_LEFT - 0.02, _LEFT + 0.02], [left] * 2, color=colour, linewidth=weight + 0.8)
+    axes.plot(
+        [_LEFT_SHARE - 0.02, _LEFT_SHARE + 0.02], [left] * 2, color=colour, linewidth=weight + 0.8
+    )
     if level.after_lut:
         right = min(max(level.after_lut.signal, 0), 1)
-        axes.plot([_LEFT + 0.02, _RIGHT - 0.02], [left, right], color=colour, linewidth=weight)
-        axes.plot([_RIGHT - 0.02, _RIGHT + 0.02], [right] * 2, color=colour, linewidth=weight + 0.8)
+        axes.plot(
+            [_LEFT_SHARE + 0.02, _RIGHT_SHARE - 0.02], [left, right], color=colour, linewidth=weight
+        )
+        axes.plot(
+            [_RIGHT_SHARE - 0.02, _RIGHT_SHARE + 0.02],
+            [right] * 2,
+            color=colour,
+            linewidth=weight + 0.8,
+        )
 
 
 def _labels(axes: Any, rungs: list[Level]) -> None:
@@ -93,7 +102,7 @@ def _labels(axes: Any, rungs: list[Level]) -> None:
             if reading is None:
                 continue
             at = min(max(reading.signal, 0), 1)
-            if any(abs(at - other) < _CLOSE for other in taken):
+            if any(abs(at - other) < _CLOSE_SHARE for other in taken):
                 continue
             taken.append(at)
             named = each.reflectance in _NAMED
@@ -104,7 +113,7 @@ def _labels(axes: Any, rungs: list[Level]) -> None:
             elif not named:
                 text = name
             axes.text(
-                _RIGHT + 0.06 if after else _LEFT - 0.06,
+                _RIGHT_SHARE + 0.06 if after else _LEFT_SHARE - 0.06,
                 at,
                 text,
                 ha="left" if after else "right",

@@ -22,7 +22,7 @@ from lutbench.tables.lut import UNIT_DOMAIN
 # Colours after Okabe and Ito, safe for colour-blind viewers; the dashes differ in print.
 _CHANNELS = (("R", "#c04a00", "-"), ("G", "#00795a", (0, (5, 2))), ("B", "#0067a3", (0, (1, 1))))
 _ONE = "#333333"
-_ALIKE = 1.5e-3
+_ALIKE_SIGNAL = 1.5e-3
 """Largest difference of signal at which channels are drawn as one line: less than its width."""
 
 
@@ -71,7 +71,7 @@ def _channels(
     ax: Any, inputs: Array, outputs: Array, label: str, colour: str = _ONE, dash: Any = "-"
 ) -> None:
     """A line for each channel, or one line where the channels are equal."""
-    if float(np.ptp(outputs, axis=1).max()) < _ALIKE:
+    if float(np.ptp(outputs, axis=1).max()) < _ALIKE_SIGNAL:
         ax.plot(inputs[:, 1], outputs[:, 1], color=colour, linestyle=dash, label=label or None)
     else:
         for channel, (name, own, own_dash) in enumerate(_CHANNELS):

@@ -26,7 +26,7 @@ from lutbench.report.words import percent_words, stops_words
 if TYPE_CHECKING:
     from lutbench.identification import Identification
 
-PICTURE_WIDTH = 560
+PICTURE_PX = 560
 """Width of a picture in pixels: half of a page."""
 
 
@@ -169,10 +169,10 @@ def _pairs(found: Inspection, still: str | Path | None) -> list[BeforeAfter]:
 
     known = found.source_curve is not None
     if still is not None:
-        picture = thumbnail(read_still(still), PICTURE_WIDTH)
+        picture = thumbnail(read_still(still), PICTURE_PX)
         note = f"{Path(still).name}, as it was recorded"
     else:
-        picture = thumbnail(our_still(found), PICTURE_WIDTH)
+        picture = thumbnail(our_still(found), PICTURE_PX)
         note = _our_note(found)
     chart_note = (
         f"the measured chart, as {found.source_curve.name} records it"

@@ -15,10 +15,10 @@ from lutbench.model.signal import RangeFromSignal, SignalFromRange
 from lutbench.report.drawing import THEMED, add_axes, new_figure
 from lutbench.tables.nodes import greys
 
-WIDTH = 4.7
+WIDTH_INCHES = 4.7
 """Width of a plot in inches: two fit side by side on a page."""
 
-HEIGHT = 3.7
+HEIGHT_INCHES = 3.7
 """Height of a plot in inches: about four to five."""
 
 MARKED = ((GREY, "18 %"), (SKIN, "36 %"), (WHITE_CARD, "90 %"), (WHITE, "100 %"))
@@ -27,7 +27,7 @@ _DASHES = ("-", (0, (4, 1.5)), (0, (1.2, 1.2)))
 
 def tone_plot(found: Inspection) -> Any:
     """The neutral axis, signal to signal, with the marked reflectances."""
-    figure = new_figure(WIDTH, HEIGHT)
+    figure = new_figure(WIDTH_INCHES, HEIGHT_INCHES)
     axes = add_axes(figure)
     axis = found.neutral
     low, high = float(axis.inputs[0]), float(axis.inputs[-1])
@@ -95,7 +95,7 @@ def stops_plot(found: Inspection) -> Any:
     """Stops to signal: recorded, and after the LUT. Needs the source curve."""
     assert found.scene is not None
     curve = found.scene.levels.curve
-    figure = new_figure(WIDTH, HEIGHT)
+    figure = new_figure(WIDTH_INCHES, HEIGHT_INCHES)
     axes = add_axes(figure)
     top = min(float(np.log2(curve.clip / MID_GREY)), 12.0)
     stops = np.linspace(-8.0, top, 400)
@@ -133,7 +133,7 @@ def stops_plot(found: Inspection) -> Any:
 
 def tint_plot(found: Inspection) -> Any:
     """Red and blue against green on the neutral axis, in 10-bit codes."""
-    figure = new_figure(WIDTH, 2.3)
+    figure = new_figure(WIDTH_INCHES, 2.3)
     axes = add_axes(figure)
     axis = found.neutral
     x = 100 * axis.inputs
@@ -168,7 +168,7 @@ WAVE_LEVELS = 180
 
 def waveform_plot(picture: NDArray[Any]) -> Any:
     """R, G and B levels of a picture from left to right, on a dark background."""
-    figure = new_figure(WIDTH, 1.9)
+    figure = new_figure(WIDTH_INCHES, 1.9)
     axes = add_axes(figure)
     axes.grid(True, axis="y", color=THEMED.line, linewidth=0.5)
     axes.imshow(

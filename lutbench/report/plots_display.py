@@ -12,7 +12,7 @@ from lutbench.display.reach import uv_of_xy
 from lutbench.model.transforms import Array
 from lutbench.report.drawing import THEMED, add_axes, legend_above, new_figure
 
-DARK = 0.005
+DARK_SHARE = 0.005
 """Share of white under which chromaticities are not drawn: meters cannot read them reliably."""
 
 
@@ -65,7 +65,7 @@ def _target_and_read(
 def balance_plot(found: DisplayCheck) -> Any:
     """Red, green and blue of each grey against neutral, in percent."""
     axes = _signal_axes("off neutral, %")
-    bright = [step for step in found.greys if step.luminance > DARK * found.target.peak]
+    bright = [step for step in found.greys if step.luminance > DARK_SHARE * found.target.peak]
     level = [100 * step.level for step in bright]
     marks = zip("RGB", THEMED.rgb, ("o-", "s--", "^:"), strict=True)
     for channel, (name, colour, mark) in enumerate(marks):
@@ -86,7 +86,7 @@ def colours_plot(found: DisplayCheck) -> Any:
     corners = uv_of_xy(np.array(found.target.gamut.primaries))
     closed = np.vstack([corners, corners[:1]])
     axes.plot(closed[:, 0], closed[:, 1], color=THEMED.faint, lw=1.2, label="target gamut")
-    shown = (found.wanted[:, 1] > DARK * found.target.peak) & ~found.neutral
+    shown = (found.wanted[:, 1] > DARK_SHARE * found.target.peak) & ~found.neutral
     wanted, read = _uv(found.wanted[shown]), _uv(found.readings.xyz[shown])
     for a, b in zip(wanted, read, strict=True):
         axes.plot([a[0], b[0]], [a[1], b[1]], color=THEMED.line, lw=0.9, zorder=1)

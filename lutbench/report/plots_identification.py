@@ -13,10 +13,10 @@ from lutbench.report.slices import Sliced, slice_nodes
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification
 
-RANKED = 6
+RANKED_CANDIDATES = 6
 """Number of candidates in the plot: as many as in the table."""
 
-NEAR_GREY = 1.5
+NEAR_GREY_STOPS = 1.5
 """Stops from mid grey within which another label would overlap the label of mid grey."""
 
 
@@ -34,7 +34,7 @@ _COLOURS = {
 
 def ranking_plot(found: Identification) -> Any:
     """Median and 95th percentile of the errors of the first candidates, on a logarithmic scale."""
-    shown = found.candidates[:RANKED]
+    shown = found.candidates[:RANKED_CANDIDATES]
     figure = new_figure(4.7, 1.0 + 0.52 * len(shown))
     axes = add_axes(figure)
     least = 0.01
@@ -83,7 +83,7 @@ def tone_plot(found: Identification) -> Any:
     axes = add_axes(figure)
     axes.plot(stops, np.minimum(signal, top), color=THEMED.accent, linewidth=1.8)
     # Near grey the label is on the other side of the curve, away from the label of grey.
-    near = tone.roll_off_stops is not None and abs(tone.roll_off_stops) < NEAR_GREY
+    near = tone.roll_off_stops is not None and abs(tone.roll_off_stops) < NEAR_GREY_STOPS
     marks: list[tuple[float | None, str, tuple[float, float], str]] = [
         (0.0, f"mid grey {100 * tone.grey_signal:.0f} %", (9, -9), "left"),
         (

@@ -21,7 +21,7 @@ from lutbench.recipes.post import Apart, PostLut, apart
 from lutbench.report.drawing import picture_uri
 from lutbench.report.templates import render
 
-WIDTH = 420
+WIDTH_PX = 420
 """Width of a picture on the sheet in pixels: three fit side by side."""
 
 MAGNIFIED = 20
@@ -93,7 +93,7 @@ def prove(lut: PostLut, still: str | Path | None = None) -> ProvedLut:
     """The pictures of a LUT through both: a photograph and the chart, or the user's still."""
     source = lut.task.source
     if still is not None:
-        pictures = [(Path(still).name, thumbnail(read_still(still), WIDTH))]
+        pictures = [(Path(still).name, thumbnail(read_still(still), WIDTH_PX))]
     else:
         photograph = subjects.recorded(subjects.photograph_light(), source)
         pictures = [("photograph", photograph), ("24-patch chart", subjects.chart_picture(source))]

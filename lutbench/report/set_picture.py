@@ -16,13 +16,13 @@ from lutbench.media.still.still import read_still
 from lutbench.media.toned import LABEL, is_hdr
 from lutbench.report.pictures import chart_picture, our_faces, shown_through
 
-WIDTH = 380
+WIDTH_PX = 380
 """Width of a picture in pixels: two of them fit side by side on a page."""
 
-GAP = 10
+GAP_PX = 10
 """Pixels between the two pictures of a LUT: enough to tell them apart."""
 
-GROUND = 43 / 255
+GROUND_SIGNAL = 43 / 255
 """Signal of the dark grey background, which is that of contact sheets."""
 
 
@@ -49,7 +49,7 @@ def set_picture(
     )
 
 
-MOST_NAMED = 6
+MOST_NAMES = 6
 """Names of LUTs on one line of the heading: more do not fit on it."""
 
 
@@ -62,13 +62,13 @@ def _expected(found: Sequence[Inspection]) -> list[str]:
         return [f"Expects {each}." for each in names]
     lines = []
     for expects, luts in names.items():
-        more = f" and {len(luts) - MOST_NAMED} more" if len(luts) > MOST_NAMED else ""
-        lines.append(f"{', '.join(luts[:MOST_NAMED])}{more}: expects {expects}.")
+        more = f" and {len(luts) - MOST_NAMES} more" if len(luts) > MOST_NAMES else ""
+        lines.append(f"{', '.join(luts[:MOST_NAMES])}{more}: expects {expects}.")
     return lines
 
 
 def _cell(found: Inspection, digits: str, still: str | Path | None) -> Cell:
-    picture = thumbnail(read_still(still) if still else our_faces(found), WIDTH)
+    picture = thumbnail(read_still(still) if still else our_faces(found), WIDTH_PX)
     pictures = [shown_through(found, each) for each in (picture, chart_picture(found))]
     parts = [_levels(found), f"{found.subject.size} nodes", _ranges(found), digits]
     detail = " · ".join(each for each in parts if each)
@@ -97,11 +97,11 @@ def _levels(found: Inspection) -> str:
 def _beside(pictures: Sequence[NDArray[Any]]) -> NDArray[np.float32]:
     """Pictures side by side on the background of the sheet."""
     height = max(each.shape[0] for each in pictures)
-    width = sum(each.shape[1] for each in pictures) + GAP * (len(pictures) - 1)
-    both = np.full((height, width, 3), GROUND, np.float32)
+    width = sum(each.shape[1] for each in pictures) + GAP_PX * (len(pictures) - 1)
+    both = np.full((height, width, 3), GROUND_SIGNAL, np.float32)
     left = 0
     for each in pictures:
         top = (height - each.shape[0]) // 2
         both[top : top + each.shape[0], left : left + each.shape[1]] = each
-        left += each.shape[1] + GAP
+        left += each.shape[1] + GAP_PX
     return both

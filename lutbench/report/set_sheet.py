@@ -25,7 +25,7 @@ from lutbench.report.pictures import chart_picture, our_faces, shown_through
 from lutbench.report.set_picture import set_picture
 from lutbench.report.templates import render
 
-PICTURE_WIDTH = 300
+PICTURE_PX = 300
 """Width of a picture in pixels: printed 45 mm wide it has 170 dpi."""
 
 MOST_LUTS = 60
@@ -129,7 +129,7 @@ def set_sheet_html(found: Sequence[Inspection], *, still: str | Path | None = No
 
 
 def _row(found: Inspection, still: str | Path | None) -> SetRow:
-    picture = thumbnail(read_still(still) if still else our_faces(found), PICTURE_WIDTH)
+    picture = thumbnail(read_still(still) if still else our_faces(found), PICTURE_PX)
     return SetRow(
         found.name,
         found,

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from lutbench.report.drawing import THEMED, add_axes, new_figure
-from lutbench.report.plots import HEIGHT, WIDTH
+from lutbench.report.plots import HEIGHT_INCHES, WIDTH_INCHES
 
 SLICES = 5
 """Number of slices in a figure: both ends of blue, the middle, and one between each."""
@@ -29,7 +29,7 @@ class Sliced:
     """
 
     def __init__(self, blues: Sequence[float], extent: tuple[float, float] = (0.0, 100.0)) -> None:
-        self.figure = new_figure(WIDTH, HEIGHT)
+        self.figure = new_figure(WIDTH_INCHES, HEIGHT_INCHES)
         self.extent = extent
         self._blues = blues
         self._rows = -(-len(blues) // COLUMNS)

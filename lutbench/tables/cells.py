@@ -22,10 +22,10 @@ Index = NDArray[np.int64]
 ORDERS = tuple(permutations(range(3)))
 """The orders of the axes: the six tetrahedra of a cell."""
 
-SIX_DECIMALS = 1e-6
+SIX_DECIMALS_SIGNAL = 1e-6
 """Signal: the rounding of a file with six decimals, doubled."""
 
-LEAST_VOLUME = 1e-12
+LEAST_SIGNAL_CUBED = 1e-12
 """Signal cubed: a determinant nearer to 0 than this is a rounding error."""
 
 
@@ -161,14 +161,14 @@ def volumes(planes: Array) -> Iterator[tuple[tuple[int, ...], Array, Array]]:
         yield order, (cross * b).sum(axis=0), areas
 
 
-def folded(table: NDArray[Any], rounding: float = SIX_DECIMALS) -> NDArray[np.bool_]:
+def folded(table: NDArray[Any], rounding: float = SIX_DECIMALS_SIGNAL) -> NDArray[np.bool_]:
     """Which tetrahedra are turned inside out, in the order of `tetrahedra`.
 
     A tetrahedron counts as flat (clipped), not as folded, if `rounding` of the values can
     explain its determinant.
     """
     found = [
-        determinant < -np.maximum(rounding * areas, LEAST_VOLUME)
+        determinant < -np.maximum(rounding * areas, LEAST_SIGNAL_CUBED)
         for _, determinant, areas in volumes(channel_planes(table))
     ]
     return np.stack(found, axis=-1).reshape(-1)

@@ -30,7 +30,7 @@ from numpy.typing import DTypeLike
 
 from lutbench.tables.kept_code import compiled, kept_name
 from lutbench.tables.kernels_llvm import (
-    BLOCK,
+    BLOCK_PIXELS,
     getter,
     move_64,
     planes_of_8,
@@ -64,8 +64,8 @@ def _loader(get: Any) -> Any:
 
     @piece
     def load(address, step, channel, count, planes):
-        if count == BLOCK and step == 3 and channel == 1:
-            for i in range(BLOCK):
+        if count == BLOCK_PIXELS and step == 3 and channel == 1:
+            for i in range(BLOCK_PIXELS):
                 planes[0, i] = get(address, 3 * i)
                 planes[1, i] = get(address, 3 * i + 1)
                 planes[2, i] = get(address, 3 * i + 2)
@@ -83,8 +83,8 @@ def _storer(put: Any) -> Any:
     @piece
     def store(planes, address, step, channel, count, peak):
         peak = planes.dtype.type(peak)
-        if count == BLOCK and step == 3 and channel == 1:
-            for i in range(BLOCK):
+        if count == BLOCK_PIXELS and step == 3 and channel == 1:
+            for i in range(BLOCK_PIXELS):
                 put(address, 3 * i, planes[0, i], peak)
                 put(address, 3 * i + 1, planes[1, i], peak)
                 put(address, 3 * i + 2, planes[2, i], peak)
@@ -138,7 +138,7 @@ def _store(planes, kind, address, step, channel, count, peak):
 def _move(tile, address):
     """A tile of interleaved pixels to their place."""
     lanes = 64 // tile.itemsize
-    for k in range(0, 3 * BLOCK, lanes):
+    for k in range(0, 3 * BLOCK_PIXELS, lanes):
         move_64(tile, k, address + k * tile.itemsize)
 
 
@@ -154,7 +154,7 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
     if op[0] == TETRAHEDRAL:
         tetrahedra(planes, size, cells, parts, corners, weights)
         across = 4 * (size * size + size + 1)
-        for j in range(0, BLOCK, 16):
+        for j in range(0, BLOCK_PIXELS, 16):
             ask_ahead(ahead, j)
             for i in range(j, j + 16):
                 weigh_4(
@@ -167,7 +167,7 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
                 )
     else:
         cubes(planes, size, cells, parts, corners, weights)
-        for j in range(0, BLOCK, 16):
+        for j in range(0, BLOCK_PIXELS, 16):
             ask_ahead(ahead, j)
             for i in range(j, j + 16):
                 weigh_8(
@@ -190,12 +190,12 @@ def _run(src, dst, ops, params, pool, peak, start, stop):
     pixel and from channel to channel. `peak` is the code of 1.0 where `dst`
     holds codes.
     """
-    planes = np.empty((3, BLOCK), pool.dtype)
-    quads = np.empty(4 * BLOCK, pool.dtype)
-    weights = np.empty((6, BLOCK), pool.dtype)
-    corners = np.empty((3, BLOCK), np.int32)
-    cells = np.empty((3, BLOCK), pool.dtype)
-    parts = np.empty((3, BLOCK), pool.dtype)
+    planes = np.empty((3, BLOCK_PIXELS), pool.dtype)
+    quads = np.empty(4 * BLOCK_PIXELS, pool.dtype)
+    weights = np.empty((6, BLOCK_PIXELS), pool.dtype)
+    corners = np.empty((3, BLOCK_PIXELS), np.int32)
+    cells = np.empty((3, BLOCK_PIXELS), pool.dtype)
+    parts = np.empty((3, BLOCK_PIXELS), pool.dtype)
     work = (cells, parts, corners, weights)
     steps = ops.shape[0]
     src_kind, src_item, src_address, src_step, src_channel = src
@@ -205,15 +205,15 @@ def _run(src, dst, ops, params, pool, peak, start, stop):
     src_spread = 64 if src_step == 3 and src_channel == 1 else src_channel * src_item
     dst_spread = 64 if interleaved else dst_channel * dst_item
     src_step_bytes, dst_step_bytes = src_step * src_item, dst_step * dst_item
-    for at in range(start, stop, BLOCK):
-        count = min(BLOCK, stop - at)
+    for at in range(start, stop, BLOCK_PIXELS):
+        count = min(BLOCK_PIXELS, stop - at)
         reads, writes = src_address + at * src_step_bytes, dst_address + at * dst_step_bytes
         ahead = (
-            reads + 2 * BLOCK * src_step_bytes, src_step_bytes, src_spread,
+            reads + 2 * BLOCK_PIXELS * src_step_bytes, src_step_bytes, src_spread,
             writes, dst_step_bytes, dst_spread,
         )  # fmt: skip
         moved = False
-        if count < BLOCK:
+        if count < BLOCK_PIXELS:
             planes[:] = 0  # what lies past the last pixel is computed too, and let go
         _load(src_kind, reads, src_step, src_channel, count, planes)
         for k in range(steps):
@@ -227,12 +227,12 @@ def _run(src, dst, ops, params, pool, peak, start, stop):
             elif op[0] == CURVE:
                 curve(planes, pool, op, params[k], work, ahead)
             else:
-                moved = k == steps - 1 and as_it_is and count == BLOCK
+                moved = k == steps - 1 and as_it_is and count == BLOCK_PIXELS
                 _lattice(planes, pool, op, params[k], work, quads, 3 if moved else 4, ahead)
                 if moved:
                     _move(quads, writes)
                 else:
-                    for i in range(0, BLOCK, 8):
+                    for i in range(0, BLOCK_PIXELS, 8):
                         planes_of_8(quads, planes, i)
         if not moved:
             _store(planes, dst_kind, writes, dst_step, dst_channel, count, peak)

@@ -12,7 +12,7 @@ from llvmlite import ir
 from numba import types
 from numba.extending import intrinsic
 
-BLOCK = 256  # pixels; the working planes of one block fit the first cache
+BLOCK_PIXELS = 256  # pixels; the working planes of one block fit the first cache
 
 _I32 = ir.IntType(32)
 _I64 = ir.IntType(64)
@@ -189,7 +189,7 @@ def pairs_4(typing: Any, rows: Any, at: Any, planes: Any, i: Any) -> Any:
             pairs.append(builder.load(_vector_at(builder, where, 2), align=align))
         left, right = (_shuffled(builder, pairs[k], pairs[k + 1], [0, 1, 2, 3]) for k in (0, 2))
         for plane, picks in enumerate(([0, 2, 4, 6], [1, 3, 5, 7])):
-            place = builder.add(args[3], ir.Constant(_I64, plane * BLOCK))
+            place = builder.add(args[3], ir.Constant(_I64, plane * BLOCK_PIXELS))
             where = _vector_at(builder, _address(context, builder, planes, args[2], place), 4)
             builder.store(_shuffled(builder, left, right, picks), where, align=align)
         return context.get_dummy_value()
@@ -379,7 +379,7 @@ def planes_of_8(typing: Any, quads: Any, planes: Any, i: Any) -> Any:
             _shuffled(builder, blue[0], blue[1], left),
         ]
         for c, values in enumerate(channels):
-            place = builder.add(args[2], ir.Constant(_I64, c * BLOCK))
+            place = builder.add(args[2], ir.Constant(_I64, c * BLOCK_PIXELS))
             where = _vector_at(builder, _address(context, builder, planes, args[1], place), 8)
             builder.store(values, where, align=align)
         return context.get_dummy_value()

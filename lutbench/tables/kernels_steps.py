@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 
 from lutbench.tables.kernels_llvm import (
-    BLOCK,
+    BLOCK_PIXELS,
     ask_to_read,
     ask_to_write,
     is_single,
@@ -60,7 +60,7 @@ def matrix(planes, params):
     m10, m11, m12 = number(params[3]), number(params[4]), number(params[5])
     m20, m21, m22 = number(params[6]), number(params[7]), number(params[8])
     o0, o1, o2 = number(params[9]), number(params[10]), number(params[11])
-    for i in range(BLOCK):
+    for i in range(BLOCK_PIXELS):
         r, g, b = planes[0, i], planes[1, i], planes[2, i]
         planes[0, i] = ((m00 * r + m01 * g) + m02 * b) + o0
         planes[1, i] = ((m10 * r + m11 * g) + m12 * b) + o1
@@ -73,7 +73,7 @@ def clamp(planes, params):
     number = planes.dtype.type
     low, high = number(params[0]), number(params[1])
     for c in range(3):
-        for i in range(BLOCK):
+        for i in range(BLOCK_PIXELS):
             x = planes[c, i]
             x = low if x < low else x
             planes[c, i] = high if x > high else x
@@ -153,7 +153,7 @@ def power(planes, params):
         power = number(params[c])
         if power == one:
             continue
-        for i in range(BLOCK):
+        for i in range(BLOCK_PIXELS):
             x = planes[c, i]
             exponent, mantissa = split(x if x >= least else one)
             z = (mantissa - one) / (mantissa + one)
@@ -180,7 +180,7 @@ def place(planes, size, params, how, cells, parts):
         if how == EXACT:
             rate, zero = number(params[3 + c]), number(0)
             last, top = number(size - 1), number(size - 2)
-            for i in range(BLOCK):
+            for i in range(BLOCK_PIXELS):
                 place = planes[c, i] * rate
                 place = place if place > zero else zero
                 place = place if place < last else last
@@ -196,7 +196,7 @@ def place(planes, size, params, how, cells, parts):
             peak, share = number(params[6]), number(1 / params[6])
             last, top = number(size - 1), number(size - 2)
             zero, most = number(0), last * peak
-            for i in range(BLOCK):
+            for i in range(BLOCK_PIXELS):
                 place = planes[c, i] * last
                 place = place if place > zero else zero
                 place = place if place < most else most
@@ -207,7 +207,7 @@ def place(planes, size, params, how, cells, parts):
         else:
             low, steps = params[c], params[3 + c]
             edge, under = float(size - 1), float(size - 2)
-            for i in range(BLOCK):
+            for i in range(BLOCK_PIXELS):
                 found = (np.float64(planes[c, i]) - low) * steps
                 found = found if found > 0.0 else 0.0
                 found = found if found < edge else edge
@@ -225,16 +225,16 @@ def curve(planes, pool, op, params, work, ahead):
     one = pool.dtype.type(1)
     place(planes, size, params, how, cells, parts)
     for c in range(3):
-        for i in range(BLOCK):
+        for i in range(BLOCK_PIXELS):
             corners[c, i] = cells[c, i]
         rows = pool[begin + c * size :]
-        for j in range(0, BLOCK, 16):
+        for j in range(0, BLOCK_PIXELS, 16):
             if c == 0:
                 ask_ahead(ahead, j)
             for i in range(j, j + 16, 4):
                 at = (corners[c, i], corners[c, i + 1], corners[c, i + 2], corners[c, i + 3])
                 pairs_4(rows, at, weights, i)
-        for i in range(BLOCK):
+        for i in range(BLOCK_PIXELS):
             x, part = planes[c, i], parts[c, i]
             y = (one - part) * weights[0, i] + part * weights[1, i]
             planes[c, i] = y if x == x else x
@@ -253,7 +253,7 @@ def tetrahedra(planes, size, cells, parts, corners, weights):
     one, nan = number(1), number(np.nan)
     b_step, g_step, r_step = number(4), number(4 * size), number(4 * size * size)
     across = r_step + g_step + b_step
-    for i in range(BLOCK):
+    for i in range(BLOCK_PIXELS):
         x, y, z = planes[0, i], planes[1, i], planes[2, i]
         r, g, b = parts[0, i], parts[1, i], parts[2, i]
         r_over_g, r_over_b, g_over_b = r >= g, r >= b, g >= b
@@ -281,7 +281,7 @@ def cubes(planes, size, cells, parts, corners, weights):
     number = planes.dtype.type
     one, nan = number(1), number(np.nan)
     b_step, g_step, r_step = number(4), number(4 * size), number(4 * size * size)
-    for i in range(BLOCK):
+    for i in range(BLOCK_PIXELS):
         x, y, z = planes[0, i], planes[1, i], planes[2, i]
         r, g, b = parts[0, i], parts[1, i], parts[2, i]
         corners[0, i] = cells[0, i] * r_step + cells[1, i] * g_step + cells[2, i] * b_step

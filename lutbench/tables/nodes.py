@@ -25,7 +25,7 @@ from lutbench.tables.lut import (
     lattice_of,
 )
 
-NEUTRALS_WITHOUT_NODES = 1025
+GREYS_WITHOUT_NODES = 1025
 """Greys along the neutral axis if a shaper does not rise, so that nodes have no unique inputs."""
 
 LARGEST_SIGNAL = 65504.0
@@ -38,10 +38,10 @@ LARGEST_INPUT = 65535.0
 LARGEST_PIXEL = float(np.finfo(np.float32).max)
 """The largest float32: a product of three still fits float64."""
 
-SLAB = 1 << 20
+SLAB_NODES = 1 << 20
 """Nodes of a large lattice that are worked on together: 24 MiB of float64."""
 
-LEAST_WIDTH = 1e-6
+LEAST_WIDTH_SHARE = 1e-6
 """Least width of a domain that is examined, as a share of its ends, so that 65536 rows differ in
 float64; and width of the neutral axis, in signal, if the channels' domains do not overlap."""
 
@@ -75,7 +75,7 @@ def check_domain(transform: Transform) -> None:
     Raises
     ------
     LutbenchError
-        When an end is above `LARGEST_INPUT`, or the ends are nearer than `LEAST_WIDTH`.
+        When an end is above `LARGEST_INPUT`, or the ends are nearer than `LEAST_WIDTH_SHARE`.
     """
     low, high = domain_of(transform)
     reached = max(1.0, float(np.abs([low, high]).max()))
@@ -85,10 +85,10 @@ def check_domain(transform: Transform) -> None:
             accepted=f"a domain within ±{LARGEST_INPUT:.6g}",
         )
     width = float((high - low).min())
-    if width < LEAST_WIDTH * reached:
+    if width < LEAST_WIDTH_SHARE * reached:
         raise LutbenchError(
             f"the domain is only {width:.3g} wide, which cannot be examined",
-            accepted=f"at least {LEAST_WIDTH * reached:.3g}",
+            accepted=f"at least {LEAST_WIDTH_SHARE * reached:.3g}",
         )
 
 
@@ -192,13 +192,13 @@ def neutral_inputs(lut: Transform, size: int) -> Array:
     low, high = float(domain[0].max()), float(domain[1].min())
     if isinstance(lut, ShaperLut3D):
         if not rises(lut.shaper):
-            return np.linspace(low, high, NEUTRALS_WITHOUT_NODES)
+            return np.linspace(low, high, GREYS_WITHOUT_NODES)
         nodes = np.linspace(lut.lut.domain[0], lut.lut.domain[1], lut.size)
         inputs = before_shaper(lut.shaper, nodes)[:, 1]
         inside = inputs[(inputs > low) & (inputs < high)]
         return np.concatenate([[low], inside, [high]])
     if not channels_alike(domain) or low >= high:
-        return np.linspace(low, max(high, low + LEAST_WIDTH), 4 * size + 1)
+        return np.linspace(low, max(high, low + LEAST_WIDTH_SHARE), 4 * size + 1)
     return np.linspace(low, high, size)
 
 
@@ -245,7 +245,7 @@ def slabs_at_nodes(
 
 def slabs(size: int) -> Iterator[slice]:
     """The parts of the first axis of a lattice that are worked on one after the other."""
-    thick = max(1, SLAB // size**2)
+    thick = max(1, SLAB_NODES // size**2)
     for start in range(0, size, thick):
         yield slice(start, min(size, start + thick))
         long_work.report("sampling", min(size, start + thick) / size)
@@ -324,7 +324,7 @@ def check_size(size: int, limits: tuple[int, int]) -> None:
 TOPS = {255: 8, 1023: 10, 4095: 12, 65535: 16}
 """From the highest code value of a full-range signal to its bit depth."""
 
-NEAR_TOP = 0.002
+NEAR_TOP_SHARE = 0.002
 """Share of the highest code by which a table with decimals may differ from it, by rounding."""
 
 INTEGER = 1e-6
@@ -343,11 +343,11 @@ def code_scale(planes: NDArray[Any]) -> int | None:
     most = float(planes.max())
     if most <= 2:
         return None
-    top = next((each for each in TOPS if most <= each * (1 + NEAR_TOP)), None)
+    top = next((each for each in TOPS if most <= each * (1 + NEAR_TOP_SHARE)), None)
     if top is None:
         return None
     whole = float(np.abs(planes - np.rint(planes)).max()) <= INTEGER
-    return top if whole or most >= top * (1 - NEAR_TOP) else None
+    return top if whole or most >= top * (1 - NEAR_TOP_SHARE) else None
 
 
 def domain_scale(domain: NDArray[Any]) -> int | None:

@@ -45,7 +45,7 @@ from lutbench.tables.programs import (
 
 ACCEPTED = "uint8 or uint16 codes, or floats of signal"
 
-BLOCK = 1 << 16
+BLOCK_PIXELS = 1 << 16
 """Pixels that numpy computes at a time: 1.5 MiB of float64."""
 
 FEW = {"float32": 3_000_000, "float64": 20_000_000}
@@ -76,7 +76,7 @@ def apply(
     if lut or (pixels.dtype != np.float64 and can_apply(transform)):
         peak = code_peak(pixels.dtype)
         run_steps(plan(transform), pixels, result, peak=peak, out_peak=peak, threads_wanted=limit)
-    elif out is None and pixels.dtype == np.float64 and pixels.size <= 3 * BLOCK:
+    elif out is None and pixels.dtype == np.float64 and pixels.size <= 3 * BLOCK_PIXELS:
         return _by_steps(transform, pixels, limit)
     else:
         _in_blocks(transform, pixels, result, limit)
@@ -128,13 +128,13 @@ def _in_blocks(transform: Transform, pixels: NDArray[Any], out: NDArray[Any], li
     if np.may_share_memory(source, target) and not same_place(source, target):
         source = source.copy()
     peak = code_peak(pixels.dtype)
-    for start in range(0, len(source), BLOCK):
-        signal = source[start : start + BLOCK].astype(np.float64) / peak
+    for start in range(0, len(source), BLOCK_PIXELS):
+        signal = source[start : start + BLOCK_PIXELS].astype(np.float64) / peak
         signal = _by_steps(transform, signal, limit)
         if pixels.dtype.kind == "u":
             signal = np.floor(np.clip(np.nan_to_num(signal, nan=0.0), 0, 1) * peak + 0.5)
         with np.errstate(over="ignore"):  # of float32
-            target[start : start + BLOCK] = signal
+            target[start : start + BLOCK_PIXELS] = signal
     if not np.may_share_memory(target, out):  # `out` could not be flattened without a copy
         out[...] = target.reshape(out.shape)
 

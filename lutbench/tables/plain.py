@@ -21,7 +21,7 @@ from lutbench.tables.programs import (
     Program,
 )
 
-BLOCK = 16384  # pixels at a time, so that the many temporaries stay small
+BLOCK_PIXELS = 16384  # pixels at a time, so that the many temporaries stay small
 
 
 def run(src: NDArray[Any], dst: NDArray[Any], program: Program, peak: float = 1.0) -> None:
@@ -29,13 +29,13 @@ def run(src: NDArray[Any], dst: NDArray[Any], program: Program, peak: float = 1.
     number = program.dtype
     # Like the kernel, overflows give infinity or NaN without a warning.
     with np.errstate(all="ignore"):
-        for start in range(0, len(src), BLOCK):
-            planes = np.ascontiguousarray(src[start : start + BLOCK].T, dtype=number)
+        for start in range(0, len(src), BLOCK_PIXELS):
+            planes = np.ascontiguousarray(src[start : start + BLOCK_PIXELS].T, dtype=number)
             for op, params, table in zip(
                 program.ops.tolist(), program.params, program.tables, strict=True
             ):
                 planes = _step(planes, op, params, table)
-            dst[start : start + BLOCK] = _stored(planes, dst.dtype, peak).T
+            dst[start : start + BLOCK_PIXELS] = _stored(planes, dst.dtype, peak).T
 
 
 def _step(

@@ -13,8 +13,9 @@ The shaper is a weighted sum of three coordinates, each from 0 to 1:
 - a step at the first row above zero light, so that there are nodes within it.
 
 A small grid of weights and t is searched for the shaper with the most nodes per stop of light
-whose error for greys, from ten stops under mid grey to six above, is at most `ENOUGH`; if none
-reaches that, the one with the least error is used. A node is placed where grey starts to clip.
+whose error for greys, from ten stops under mid grey to six above, is at most `ENOUGH_CODES`; if
+none reaches that, the one with the least error is used. A node is placed where grey starts to
+clip.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ from lutbench.tables.nodes import check_size, domain_of, greys
 STOPS = (-10.0, 6.0)
 """Stops from mid grey in a scene that is exposed for grey."""
 
-ENOUGH = 0.45
+ENOUGH_CODES = 0.45
 """10-bit codes: less than half a code, with a margin for the file's decimals."""
 
 _MOVED = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
@@ -47,7 +48,7 @@ _FIRST_ROW = (0.0, 0.02, 0.04, 0.07, 0.1, 0.13)
 _LEAST_LIGHTS = MID_GREY * 2.0 ** np.arange(-16.0, -3.0, 1.5)
 """Values of t that are tried, in light."""
 
-_TESTS = 641
+_TESTED_GREYS = 641
 """Greys on which a shaper is tested: forty per stop."""
 
 
@@ -143,7 +144,7 @@ def rows_at(inputs: Array, transform: Transform, to_light: Transform, size: int)
         rows = layout.rows(parts)
         if (error := layout.error(rows)) < least:
             least, best = error, rows
-        if least <= ENOUGH:
+        if least <= ENOUGH_CODES:
             break
     if best is None or not (np.diff(best) > 0).all():
         raise NotInvertibleError(
@@ -237,7 +238,7 @@ def greys_off(
 
 def _inputs_of_stops(inputs: Array, light: Array) -> Array:
     """The inputs of greys within `STOPS` and the range of `light`; if none, equal steps over it."""
-    stops = np.linspace(*STOPS, _TESTS)
+    stops = np.linspace(*STOPS, _TESTED_GREYS)
     found = np.interp(MID_GREY * 2.0**stops, light, inputs, left=np.nan, right=np.nan)
     found = found[np.isfinite(found)]
-    return found if len(found) else np.linspace(inputs[0], inputs[-1], _TESTS)
+    return found if len(found) else np.linspace(inputs[0], inputs[-1], _TESTED_GREYS)

@@ -20,7 +20,7 @@ import numpy as np
 
 from lutbench.model.transforms import Array, Mask
 
-CLIPPED_WITHIN = 1e-5
+CLIPPED_SIGNAL = 1e-5
 """Signal: a value this near to the lowest or highest of its channel counts as clipped. It is a
 hundredth of a 10-bit code, more than the rounding of a six-decimal file."""
 
@@ -30,11 +30,11 @@ NOISE_ORDERS = (2, 4, 6, 8)
 MEDIAN_OF_NORMAL = 0.6745
 """The median of |x| for a normal x of standard deviation 1."""
 
-SIGN_CHANGES = 0.6
+SIGN_CHANGES_SHARE = 0.6
 """Share of sign changes: differences with fewer are not noise. Noise has more than 0.7, a smooth
 curve hardly any."""
 
-ALIKE = 0.65
+ALIKE_SHARE = 0.65
 """Share of equal signs on neighbouring lines: differences with more are not noise. Noise has one
 half, a table made of kinks nearly all."""
 
@@ -47,7 +47,7 @@ def clipped(planes: Array) -> Mask:
     axes = tuple(range(1, planes.ndim))
     low = planes.min(axis=axes, keepdims=True)
     high = planes.max(axis=axes, keepdims=True)
-    return np.asarray((planes <= low + CLIPPED_WITHIN) | (planes >= high - CLIPPED_WITHIN))
+    return np.asarray((planes <= low + CLIPPED_SIGNAL) | (planes >= high - CLIPPED_SIGNAL))
 
 
 def noise_level(planes: Array, at_end: Mask | None = None) -> float:
@@ -87,8 +87,8 @@ def _channel_noise(plane: Array, at_end: Mask) -> float:
             estimate = float(np.median(values)) / scale
             if estimate < least:
                 least = estimate
-                from_noise = _sign_changes(differences, free, axis) >= SIGN_CHANGES and (
-                    plane.ndim == 1 or _alike_beside(differences, free, axis) <= ALIKE
+                from_noise = _sign_changes(differences, free, axis) >= SIGN_CHANGES_SHARE and (
+                    plane.ndim == 1 or _alike_beside(differences, free, axis) <= ALIKE_SHARE
                 )
     return least if from_noise else 0.0
 
@@ -129,18 +129,18 @@ USUAL_SIZES = (5, 7, 8, 9, 11, 13, 16, 17, 21, 25, 26, 32, 33, 49, 51, 64)
 """Usual numbers of nodes along an edge; others are tried only if every node of the smaller
 table is also a node of the larger one."""
 
-LARGEST = 65
+MOST_NODES = 65
 """Nodes along an edge; in larger tables only sizes whose nodes are all kept are tried, to save
 time."""
 
-SHARPER = 20.0
+SHARPER_RATIO = 20.0
 """The least ratio of a line's bend to the residual: a smooth table with few decimals is nearly
 an enlarged one too."""
 
-LEAST_BEND = 5e-4
+LEAST_BEND_SIGNAL = 5e-4
 """Signal: half a 10-bit code; a table that bends less counts as straight."""
 
-MUCH_SMALLER = 0.8
+MUCH_SMALLER_SHARE = 0.8
 """Of the nodes: a smooth table looks as if it was enlarged from slightly fewer (32 to 33)."""
 
 STEPS_LEFT = 2.0
@@ -149,14 +149,14 @@ STEPS_LEFT = 2.0
 MOST_VALUES = 20_000
 """Values from which the number of decimals is found."""
 
-WHOLE = 1e-3
+WHOLE_STEPS = 1e-3
 """Of a step: a value this near to a multiple was rounded to it, in float32 tables too."""
 
-ALIGNED = 5
+ALIGNED_LINES = 5
 """With at least this many lines each way through nodes of the smaller table, only these are
 examined: on other lines tetrahedral interpolation bends between the nodes too."""
 
-LINES = 12
+EXAMINED_LINES = 12
 """Lines each way that are examined."""
 
 
@@ -229,7 +229,7 @@ def _straight(planes: Array, old: int, step: float) -> float | None:
         left = max(left, 2 * float(np.abs(apart).max()))
         bends = np.abs(np.diff(lines, n=2, axis=1)).max(axis=1)
         bent = max(bent, float(np.median(bends)))
-    fits = left <= STEPS_LEFT * step and bent > max(SHARPER * left, LEAST_BEND)
+    fits = left <= STEPS_LEFT * step and bent > max(SHARPER_RATIO * left, LEAST_BEND_SIGNAL)
     return left if fits else None
 
 
@@ -254,7 +254,7 @@ def _rounding(planes: Array) -> float:
     some = planes.reshape(-1)[:: max(1, planes.size // MOST_VALUES)]
     for decimals in range(4, 7):
         scaled = some * 10.0**decimals
-        if np.abs(scaled - np.rint(scaled)).max() < WHOLE:
+        if np.abs(scaled - np.rint(scaled)).max() < WHOLE_STEPS:
             return float(10.0**-decimals)
     return 1e-7  # of float32 as well
 
@@ -262,18 +262,18 @@ def _rounding(planes: Array) -> float:
 def _candidates(size: int) -> list[int]:
     """Sizes to try, the smallest first: a table enlarged from 9 nodes also fits 17."""
     even = {(size - 1) // step + 1 for step in range(2, size // 2 + 1) if (size - 1) % step == 0}
-    usual = {old for old in USUAL_SIZES if old < size} if size <= LARGEST else set()
-    return sorted(old for old in even | usual if 3 <= old <= MUCH_SMALLER * size)
+    usual = {old for old in USUAL_SIZES if old < size} if size <= MOST_NODES else set()
+    return sorted(old for old in even | usual if 3 <= old <= MUCH_SMALLER_SHARE * size)
 
 
 def _lines(planes: Array, axis: int, old: int) -> Array:
     """Lines of the table along an axis, shape (m, n)."""
     size = planes.shape[1]
     through = np.arange(size)[(np.arange(size) * (old - 1)) % (size - 1) == 0]
-    if len(through) < ALIGNED:
-        through = np.unique(np.linspace(0, size - 1, min(size, LINES)).round().astype(int))
-    elif len(through) > LINES:
-        through = through[:: len(through) // LINES]
+    if len(through) < ALIGNED_LINES:
+        through = np.unique(np.linspace(0, size - 1, min(size, EXAMINED_LINES)).round().astype(int))
+    elif len(through) > EXAMINED_LINES:
+        through = through[:: len(through) // EXAMINED_LINES]
     moved = np.moveaxis(planes, axis, -1)[:, through][:, :, through]
     return np.asarray(moved.reshape(-1, size))
 

@@ -20,7 +20,7 @@ from lutbench.measure.delta_e import view_of
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Encoding
 from lutbench.model.gamuts import BT709, conversion
-from lutbench.model.light import REFERENCE_WHITE, Display
+from lutbench.model.light import REFERENCE_WHITE_CD_M2, Display
 from lutbench.tables.lut import Lut3D
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -103,7 +103,7 @@ def test_the_canvas_holds_the_light_of_the_display(page: Any, signals: Any, name
     page.wait("!document.querySelector('.over').hidden")
     got = np.array(page.view.evaluate(READ)).reshape(*signals.shape[:2], 4)[..., :3]
     seen = view_of(ENDS[name])
-    light = seen.light(signals / 65535) * seen.white_luminance / REFERENCE_WHITE
+    light = seen.light(signals / 65535) * seen.white_luminance / REFERENCE_WHITE_CD_M2
     wanted = extended(conversion(BT2020, BT709).apply(light))
     assert wanted.max() > 1.5
     # Near no light the curve is steep: what is off there is told in light, not in signal.
@@ -148,6 +148,6 @@ def test_the_light_that_the_page_calculates_is_the_librarys() -> None:
         weighed = (plain @ np.array(told["weights"]))[:, None] ** told["power"]
         got = (plain * weighed) @ np.array(told["matrix"]).T
         seen = view_of(end)
-        light = seen.light(signal) * seen.white_luminance / REFERENCE_WHITE
+        light = seen.light(signal) * seen.white_luminance / REFERENCE_WHITE_CD_M2
         wanted = conversion(BT2020, BT709).apply(light)
         assert np.abs(got - wanted).max() < 1e-4 * np.abs(wanted).max()

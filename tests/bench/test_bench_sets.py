@@ -17,7 +17,7 @@ from click.testing import CliRunner
 
 from lutbench.bench.contents import BenchSet, Packer
 from lutbench.bench.gather import KnownEnds, Order, gather
-from lutbench.bench.packing import FINE_ENOUGH, packed, packed_lut
+from lutbench.bench.packing import FINE_ENOUGH_CODES, packed, packed_lut
 from lutbench.bench.stills import HEIGHT, WIDTH, grey_ramp, still_of_file, two_skins
 from lutbench.cli.bench import command
 from lutbench.errors import LutbenchError
@@ -53,7 +53,7 @@ def test_packing_is_within_the_error_it_states(high: float) -> None:
     found = packed(values)
     off = np.abs(unpacked(found.to_data()) - values).max()
     assert off <= found.error * (1 + 1e-6)
-    assert (found.packing == "u16") == (1023 * (high + 0.05) / 65535 / 2 <= FINE_ENOUGH)
+    assert (found.packing == "u16") == (1023 * (high + 0.05) / 65535 / 2 <= FINE_ENOUGH_CODES)
 
 
 def test_a_level_table_is_packed_exactly() -> None:
@@ -95,7 +95,7 @@ def test_a_recipe_brings_its_luts_ladder_false_colour_and_stills(demo: dict[str,
     }
     assert by_name["viewing_legal"]["target_range"] == "legal"
     assert by_name["hdr_pq"]["view"] in demo["views"]
-    assert all(each["packing_error"] <= FINE_ENOUGH for each in demo["luts"])
+    assert all(each["packing_error"] <= FINE_ENOUGH_CODES for each in demo["luts"])
 
 
 def test_the_result_objects_are_those_of_inspect_and_levels(tmp_path: Path) -> None:
@@ -221,7 +221,7 @@ def test_the_command_writes_a_page(in_folder: Path) -> None:
     )
     report = json.loads(told.output)
     assert report["source"]["curve"] == "ACEScct"
-    assert report["luts"][0]["packing_error"] < FINE_ENOUGH
+    assert report["luts"][0]["packing_error"] < FINE_ENOUGH_CODES
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -126,6 +127,51 @@ def constants_without_a_reason(path: str, tree: ast.Module) -> list[str]:
             before = node.end_lineno
         elif _is_numeric(node.value) and not name.endswith("SCHEMA"):
             found.append(f"{path}: {name}")
+    return found
+
+
+UNITS = {
+    r"(?:8-bit |10-bit )?[Cc]odes?": "CODES?",
+    "cd/m²": "CD_M2",
+    "ΔE": "DELTA_E",
+    "Signals?": "SIGNAL",
+    "Light": "LIGHT",
+    "Shares?": "SHARE",
+    "Stops?": "STOPS?",
+    "Seconds": "SECONDS",
+    "Bytes": "BYTES",
+    "Bits": "BITS",
+    "Pixels": "PIXELS|PX",
+    "Nodes": "NODES",
+    "Rows": "ROWS",
+    "Lines": "LINES",
+    "Columns": "COLUMNS",
+    "Characters": "CHARACTERS",
+    "Degrees": "DEGREES",
+    "Percent": "PERCENT",
+    "Inches": "INCHES",
+    "Frames": "FRAMES",
+    "Patches": "PATCHES",
+    "Greys": "GREYS",
+    "Colours": "COLOURS",
+    "Rounds": "ROUNDS",
+    "LUTs": "LUTS",
+}
+"""The units with which the reason of a constant may begin, and their form in its name."""
+
+
+def constants_without_their_unit(path: str, tree: ast.Module) -> list[str]:
+    """The plain numbers of a module whose reason begins with a unit that their name lacks."""
+    found = []
+    for node, after in zip(tree.body, tree.body[1:], strict=False):
+        if not (isinstance(node, ast.Assign) and isinstance(after, ast.Expr)):
+            continue
+        if isinstance(node.value, ast.Tuple) or not _is_numeric(node.value):
+            continue
+        name, reason = ast.unparse(node.targets[0]), ast.unparse(after.value).strip("'\"")
+        for unit, form in UNITS.items():
+            if re.match(rf"(?:In )?{unit}\b", reason) and not re.search(form, name):
+                found.append(f"{path}: {name} in {unit}")
     return found
 
 

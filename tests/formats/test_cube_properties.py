@@ -13,7 +13,7 @@ from hypothesis.extra.numpy import arrays
 from lutbench.errors import LutbenchError
 from lutbench.formats import cube
 from lutbench.formats.cube_write import format_cube
-from lutbench.formats.decimals import LARGEST, format_rows, number, parse_rows
+from lutbench.formats.decimals import LARGEST_NUMBER, format_rows, number, parse_rows
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 
 # A machine under load is no fault of the code.
@@ -113,7 +113,7 @@ def test_rows_are_read_as_float_reads_them(rows: list[tuple[str, str, str]]) -> 
     text = "".join(" ".join(row) + "\n" for row in rows).encode()
     expected = [[float(word) for word in row] for row in rows]
     found = parse_rows(text)
-    if max(abs(value) for row in expected for value in row) > LARGEST:
+    if max(abs(value) for row in expected for value in row) > LARGEST_NUMBER:
         assert found is None
     else:
         assert found is not None
@@ -129,7 +129,7 @@ def test_a_number_is_what_float_takes_in_plain_notation(token: bytes) -> None:
         expected = float(token) if plain else None
     except ValueError:
         expected = None
-    if expected is not None and abs(expected) > LARGEST:
+    if expected is not None and abs(expected) > LARGEST_NUMBER:
         expected = None
     assert value == expected
 

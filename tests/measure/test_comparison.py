@@ -8,7 +8,7 @@ import pytest
 
 import lutbench
 from lutbench.errors import LutbenchError
-from lutbench.measure.comparison import APART, compare
+from lutbench.measure.comparison import APART_SHARE, compare
 from lutbench.measure.samples import random_points
 from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.curves.hdr import PqScene
@@ -90,7 +90,7 @@ def test_the_worst_colours_are_the_worst_and_lie_apart() -> None:
     assert len(found.worst) == 2  # all other differences lie beside these
     assert found.worst[0].input == (0.5, 0.5, 0.5)
     inputs = np.array([each.input for each in found.worst])
-    assert np.abs(inputs[0] - inputs[1]).max() >= APART
+    assert np.abs(inputs[0] - inputs[1]).max() >= APART_SHARE
     assert found.worst[0].delta_e_2000 == found.overall["delta_e_2000"].max
 
 

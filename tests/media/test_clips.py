@@ -472,4 +472,4 @@ def test_another_c_library_keeps_its_own_ways(monkeypatch: pytest.MonkeyPatch) -
 
     monkeypatch.setattr(memory.ctypes, "CDLL", lambda _: Glibc())
     memory.reuse_frame_memory()
-    assert calls == [(-3, memory.BLOCK), (-1, memory.KEPT)]  # mallopt(3)'s numbers
+    assert calls == [(-3, memory.BLOCK_BYTES), (-1, memory.KEPT_BYTES)]  # mallopt(3)'s numbers

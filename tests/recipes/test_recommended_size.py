@@ -19,7 +19,7 @@ from lutbench.formats.registry import open_lut
 from lutbench.measure.samples import chart_patches
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.encoding import Encoding
-from lutbench.recipes.make import ERROR_LIMIT, USUAL_SIZES, quick_job
+from lutbench.recipes.make import DELTA_E_LIMIT, USUAL_SIZES, quick_job
 from lutbench.recipes.settings import Settings
 
 KNOWN = open_catalogue(user=False)
@@ -56,7 +56,7 @@ def test_the_table_shows_the_measure_that_decides(measure: str, tmp_path: Path) 
         size
         for size, each in found.items()
         if all(
-            each["accuracy"]["sets"][name][measure]["p99"] <= ERROR_LIMIT
+            each["accuracy"]["sets"][name][measure]["p99"] <= DELTA_E_LIMIT
             for name in ("chart", "neutral")
         )
     ]

@@ -16,7 +16,7 @@ from lutbench.measure.comparison import compare
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.gamuts import BT709
 from lutbench.report.difference_page import difference_html
-from lutbench.report.display_page import SHOWN, display_html
+from lutbench.report.display_page import SHOWN_PATCHES, display_html
 from lutbench.report.monitor_page import monitor_page
 
 LONG = "a_view_with_a_name_that_is_far_wider_than_a_telephone_held_upright.cube"
@@ -99,7 +99,7 @@ def test_pages_print_on_few_sheets(browser: Any, tmp_path: Path) -> None:
         lists = view.evaluate(LEFT_OF_LISTS)
         view.close()
         if name == "display":
-            assert f"The {SHOWN} largest errors of {len(read.names)} patches" in words
+            assert f"The {SHOWN_PATCHES} largest errors of {len(read.names)} patches" in words
             assert "The other" not in words
         else:
             # "5. " is a digit, a point and a space: under one and a half times its size.

@@ -111,9 +111,9 @@ def test_the_sheet_as_a_picture(luts: list[Inspection], tmp_path: Path) -> None:
     brighter = next(each for each in luts if each.name == "view_p1.cube")
     from lutbench.media.still.pixels import thumbnail
     from lutbench.report.pictures import our_faces, shown_through
-    from lutbench.report.set_picture import WIDTH
+    from lutbench.report.set_picture import WIDTH_PX
 
-    shown = shown_through(brighter, thumbnail(our_faces(brighter), WIDTH))
+    shown = shown_through(brighter, thumbnail(our_faces(brighter), WIDTH_PX))
     wanted = np.rint(np.clip(shown[100, :200], 0, 1) * 255)
     rows = np.rint(sheet * 255)
     windows = [rows[:, start : start + 200] for start in range(sheet.shape[1] - 200)]

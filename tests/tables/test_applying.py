@@ -109,7 +109,7 @@ def test_out_is_written_to(transform: Transform, dtype: Any) -> None:
 
 def test_out_of_blocks_that_overlap(monkeypatch: pytest.MonkeyPatch) -> None:
     """A result put a pixel further than it was read from does not feed on itself."""
-    monkeypatch.setattr("lutbench.tables.pixels.BLOCK", 7)
+    monkeypatch.setattr("lutbench.tables.pixels.BLOCK_PIXELS", 7)
     transform = TRANSFORMS["curve, matrix, curve"]
     for dtype in (np.uint8, np.float64):
         row = pixels(dtype, (100, 3))

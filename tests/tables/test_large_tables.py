@@ -49,7 +49,7 @@ def test_a_mould_is_sealed_without_a_copy() -> None:
 def test_slabs_change_no_bit(transform: Transform, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = transform.apply(lattice(7))
     for slab in (1, 100, 1 << 20):
-        monkeypatch.setattr(nodes, "SLAB", slab)
+        monkeypatch.setattr(nodes, "SLAB_NODES", slab)
         assert np.array_equal(nodes.sample(transform, 7).table, whole)
 
 
@@ -74,6 +74,6 @@ def test_no_second_table_stands_beside_the_one_that_is_made(
     text, size = format_cube(lut), lut.table.nbytes
     # The rows of a part of the text, and of some planes, stand beside the table.
     assert peak(lambda: parse_cube(text)) < 1.8 * size
-    monkeypatch.setattr(nodes, "SLAB", 1)
+    monkeypatch.setattr(nodes, "SLAB_NODES", 1)
     assert peak(lambda: nodes.sample(lut, 65)) < 1.2 * size
     assert peak(lambda: nodes.sample(CURVE, 65)) < 1.2 * size

@@ -8,7 +8,7 @@ from typing import ClassVar
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.recipes.manifest import faults_of
 
-SHOWN = 4
+SHOWN_FAULTS = 4
 """Number of faults that are listed, to keep the message short; of the others, the number."""
 
 
@@ -23,5 +23,5 @@ class ManifestCheck(Check):
         faults, count = faults_of(context.path(self.file))
         if not faults:
             return CheckResult(True, f"{count} files, all as they were written")
-        more = f"; and {len(faults) - SHOWN} more" if len(faults) > SHOWN else ""
-        return CheckResult(False, "; ".join(faults[:SHOWN]) + more)
+        more = f"; and {len(faults) - SHOWN_FAULTS} more" if len(faults) > SHOWN_FAULTS else ""
+        return CheckResult(False, "; ".join(faults[:SHOWN_FAULTS]) + more)

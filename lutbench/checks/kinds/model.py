@@ -123,13 +123,13 @@ def _matrix(rows: Any, where: str) -> Array:
     return matrix
 
 
-ENCODE_LIMIT = 0.01
+ENCODE_LIMIT_CODES = 0.01
 """In 10-bit codes: both sides use the same published constants."""
 
-DECODE_LIMIT = 0.3
+DECODE_LIMIT_CODES = 0.3
 """In 10-bit codes: where published constants leave a gap at a break, either side is right."""
 
-ROUND_TRIP_LIMIT = 0.5
+ROUND_TRIP_LIMIT_CODES = 0.5
 """In 10-bit codes: the error of rounding to whole codes."""
 
 MATRIX_LIMIT = 1e-9
@@ -182,7 +182,11 @@ def _curves(catalogue: Catalogue) -> CheckResult:
             note("decode", curve.encode(other.decode(signal)) - signal, curve)
     if not count:
         raise LutbenchError("the catalogue holds no curve, so nothing is checked")
-    limits = {"encode": ENCODE_LIMIT, "decode": DECODE_LIMIT, "round_trip": ROUND_TRIP_LIMIT}
+    limits = {
+        "encode": ENCODE_LIMIT_CODES,
+        "decode": DECODE_LIMIT_CODES,
+        "round_trip": ROUND_TRIP_LIMIT_CODES,
+    }
     words = {
         "encode": "encoding off colour-science's by",
         "decode": "decoding off colour-science's by",

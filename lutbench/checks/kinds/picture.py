@@ -23,7 +23,7 @@ from lutbench.tables.lut import Interpolation
 if TYPE_CHECKING:
     from lutbench.media.still.still import Still
 
-LEAST_LIMIT = 0.1
+LEAST_LIMIT_CODES = 0.1
 """Smallest default limit in 10-bit codes: the same LUT may differ by that after rounding."""
 
 
@@ -103,7 +103,7 @@ class PictureCheck(Check):
 def default_limits(stored: Still) -> dict[str, float]:
     """One code at the stored still's depth, for rounding; for floats 0.1 of a 10-bit code."""
     step = 0.0 if stored.full_scale == 1.0 else 1.02 * 1023 / stored.full_scale
-    return {"code_10bit": max(LEAST_LIMIT, step)}
+    return {"code_10bit": max(LEAST_LIMIT_CODES, step)}
 
 
 class _Places(Sequence[str]):

@@ -18,13 +18,13 @@ from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.hdr import HlgScene, PqDisplay
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT2020
-from lutbench.model.light import REFERENCE_WHITE, Display
+from lutbench.model.light import REFERENCE_WHITE_CD_M2, Display
 from lutbench.model.tone import ToneMapper, tone_mapper, tone_names
 from lutbench.model.transforms import Array
 
 PEAKS = {
     "source_peak": (1000.0, 2000.0, 4000.0, 10000.0),
-    "target_peak": (100.0, REFERENCE_WHITE, 400.0, 600.0, 800.0),
+    "target_peak": (100.0, REFERENCE_WHITE_CD_M2, 400.0, 600.0, 800.0),
 }
 """Peaks in cd/m² of the displays that HDR is graded on, and of those that it is mapped to."""
 
@@ -77,7 +77,7 @@ def _display_light(source: End, greys: Array) -> Array | None:
         return None
     low, span = scale_of(source.range)
     shown = Encoding(curve, BT2020, display=Display()).to_light("display")
-    return np.asarray(shown.apply((greys - low) / span)) * REFERENCE_WHITE
+    return np.asarray(shown.apply((greys - low) / span)) * REFERENCE_WHITE_CD_M2
 
 
 def _mappers() -> Iterator[ToneMapper]:

@@ -36,7 +36,7 @@ class Monochrome(FindingKind):
             yield self.finding(lut, "it removes all colour", value)
 
 
-FEW_FOLDS = 0.005
+FEW_FOLDS_SHARE = 0.005
 """Share of tetrahedra: strong looks fold fewer than this, at the edges of what they clip."""
 
 LOOK = "usual in a strong look; look at saturated colours through it before you key or match"
@@ -63,7 +63,7 @@ class Fold(FindingKind):
                 f"colours double back in {100 * folds.share:.3g} % of the table, "
                 f"up to {folds.worst.value:.1f} codes deep"
             )
-            few = folds.share < FEW_FOLDS
+            few = folds.share < FEW_FOLDS_SHARE
             changed = {"severity": "info", "by_default": False, "advice": LOOK} if few else {}
             place = lut.at(folds.worst.node)
             yield self.finding(lut, message, folds.share, place=place, **changed)
@@ -123,7 +123,7 @@ class HueShiftFound(FindingKind):
         yield self.finding(lut, message, abs(turn), place=place)
 
 
-SATURATED = 0.25
+SATURATED_SIGNAL = 0.25
 """Input signal: a colour is saturated if its channels differ by this much. Those of the BT.709
 primaries at half of white differ by 0.17 to 0.42 in open log encodings, by 0.7 in video."""
 
@@ -151,7 +151,7 @@ class ClippedColours(FindingKind):
         apart = np.ptp(inputs, axis=-1)
         # The ends of the input scale come out at the ends of the output without being cut.
         inner = np.asarray(((inputs > 0) & (inputs < 1)).all(axis=-1))
-        saturated = inner & (apart >= SATURATED - 1e-9)
+        saturated = inner & (apart >= SATURATED_SIGNAL - 1e-9)
         cut = np.asarray(lut.subject.at_end.any(axis=0))
         if not saturated.any() or not cut[saturated].mean() > self.limit_for(lut):
             return

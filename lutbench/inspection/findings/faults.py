@@ -85,7 +85,7 @@ class Constant(FindingKind):
             yield self.finding(lut, message, value, place=lut.on_axis(0))
 
 
-JUMP = 0.08
+JUMP_SIGNAL = 0.08
 """Signal: R − G or B − G changes by more than this between two grey nodes at the edge of a band."""
 
 SAME_DIRECTION = 0.7
@@ -94,7 +94,7 @@ SAME_DIRECTION = 0.7
 SWAPPED_NODES = 3
 """Jumps in a row that two grey nodes make when they have changed places."""
 
-CALM = 0.01
+CALM_SIGNAL = 0.01
 """Signal: the most that R − G and B − G change within bands (median); noise changes them more."""
 
 
@@ -113,23 +113,25 @@ class FalseColourBands(FindingKind):
         chroma = outputs[:, [0, 2]] - outputs[:, [1]]
         moves = np.diff(chroma, axis=0)
         steps = np.abs(moves).max(axis=1)
-        over = steps > JUMP
+        over = steps > JUMP_SIGNAL
         # Jumps in a row in one direction count as one.
         onwards = over[1:] & over[:-1] & (_alignment(moves) >= SAME_DIRECTION)
         jumps = int(over.sum()) - int(onwards.sum())
         if over.sum() == SWAPPED_NODES and (over[1:] & over[:-1]).sum() == over.sum() - 1:
             return
-        calm = float(np.median(steps[steps <= JUMP])) if (steps <= JUMP).any() else 1.0
-        if jumps >= self.limit_for(lut) and calm < CALM:
+        calm = (
+            float(np.median(steps[steps <= JUMP_SIGNAL])) if (steps <= JUMP_SIGNAL).any() else 1.0
+        )
+        if jumps >= self.limit_for(lut) and calm < CALM_SIGNAL:
             message = f"false colour: the colour of grey jumps {jumps} times from black to white"
             yield self.finding(lut, message, float(jumps))
 
 
-FEWEST_PAINTED = 1 / 8
+FEWEST_PAINTED_SHARE = 1 / 8
 """Of the nodes of a plane: a band crosses the whole table, and has about as many as a plane; rows
 that are stuck are fewer, and so are the six coloured corners of a table of two nodes."""
 
-SAME_COLOUR = 4
+SAME_COLOUR_DECIMALS = 4
 """Decimals to which painted nodes have the same colour, as files with few decimals have them."""
 
 
@@ -149,10 +151,10 @@ class PaintedBands(FindingKind):
             return
         values = lut.subject.planes.reshape(3, -1)
         spread = np.ptp(values, axis=0)
-        painted = spread > JUMP
-        if not painted.any() or spread[~painted].max(initial=0.0) > CALM:
+        painted = spread > JUMP_SIGNAL
+        if not painted.any() or spread[~painted].max(initial=0.0) > CALM_SIGNAL:
             return
-        fewest, most = max(2, FEWEST_PAINTED * lut.subject.size**2), self.limit_for(lut)
+        fewest, most = max(2, FEWEST_PAINTED_SHARE * lut.subject.size**2), self.limit_for(lut)
         if len(_colours(values[:, painted][:, : int(fewest * most) + 1])[0]) > most:
             return  # the whole table need not be sorted
         colours, counts = _colours(values[:, painted])
@@ -164,7 +166,7 @@ class PaintedBands(FindingKind):
 
 def _colours(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """The different colours of values of shape (3, m), and how many there are of each."""
-    return np.unique(np.round(values.T, SAME_COLOUR), axis=0, return_counts=True)
+    return np.unique(np.round(values.T, SAME_COLOUR_DECIMALS), axis=0, return_counts=True)
 
 
 def _alignment(moves: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -176,7 +178,7 @@ def _alignment(moves: NDArray[np.float64]) -> NDArray[np.float64]:
 MOST_RUNS = 3
 """Runs in a whole table: a look with plateaus has them on many more lines."""
 
-LEAST_OFF = 1.0
+LEAST_OFF_CODES = 1.0
 """10-bit codes: a run nearer to the plateau around it is not seen, and comes from rounding."""
 
 
@@ -206,7 +208,7 @@ class StuckValues(FindingKind):
             runs[f"the same {name}"] = [
                 *(() if lut.coarse_bits else stuck_in_channel(plane)),
                 *(each for each in islands(plane) if each.count > 1
-                  and each.codes > LEAST_OFF + lut.coarse_step),
+                  and each.codes > LEAST_OFF_CODES + lut.coarse_step),
             ]  # fmt: skip
         for what, found in runs.items():
             if 0 < len(found) <= MOST_RUNS:

@@ -71,10 +71,10 @@ LEGAL_BLACKS = (64 / 1023, 16 / 255)
 LEGAL_WHITES = (940 / 1023, 235 / 255)
 """Full-scale values of legal white in 10 and in 8 bits (Recommendation ITU-R BT.709-6)."""
 
-LEAST_CLIPPED = 0.03
+LEAST_CLIPPED_SHARE = 0.03
 """Share of the input scale that must be clipped at each end: legal range leaves out 6 % and 8 %."""
 
-AT_END = 1e-6
+AT_END_SIGNAL = 1e-6
 """Signal: the rounding of a file with six decimals."""
 
 
@@ -145,7 +145,7 @@ class LegalRangeInput(FindingKind):
 
     def examine(self, lut: Examined) -> Iterator[Finding]:
         low, high = lut.subject.neutral.clip_low, lut.subject.neutral.clip_high
-        if low is None or high is None or min(low.share, high.share) < LEAST_CLIPPED:
+        if low is None or high is None or min(low.share, high.share) < LEAST_CLIPPED_SHARE:
             return
         off = max(nearest(low.onset, LEGAL_BLACKS), nearest(high.onset, LEGAL_WHITES)) * CODES
         if off <= self.limit_for(lut):
@@ -168,7 +168,7 @@ def says_full(title: str) -> bool:
 
 def _ends_are_reached(axis: NeutralAxis) -> bool:
     """Whether the darkest grey gives the lowest output and the brightest the highest."""
-    low, high = axis.mean.min() + AT_END, axis.mean.max() - AT_END
+    low, high = axis.mean.min() + AT_END_SIGNAL, axis.mean.max() - AT_END_SIGNAL
     return bool(axis.mean[0] <= low and axis.mean[-1] >= high)
 
 
@@ -176,7 +176,7 @@ CLIPPED_SHARE = Limit(
     0.02, "share of the input scale", "clipping less than this loses nothing that is recorded"
 )
 
-ROUNDING = 1e-6
+ROUNDING_SIGNAL = 1e-6
 """Signal: white counts as clipped only if it lies above the clipping point by more than this."""
 
 
@@ -198,7 +198,7 @@ class ClippedHighlights(FindingKind):
             f"every input above {100 * clip.onset:.1f} % comes out at {100 * clip.level:.1f} %"
         )
         place = lut.on_axis(len(axis.inputs) - clip.nodes)
-        if lut.scene_white is not None and clip.onset < lut.scene_white - ROUNDING:
+        if lut.scene_white is not None and clip.onset < lut.scene_white - ROUNDING_SIGNAL:
             message += ", and that includes a 90 % white"
             yield self.finding(lut, message, clip.share, place=place, severity="warning")
         else:

@@ -39,7 +39,7 @@ class CoarseValues(FindingKind):
         return lut.coarse_step > self.limit_for(lut)
 
 
-ROUNDED_NOISE = 0.3
+ROUNDED_NOISE_CODES = 0.3
 """10-bit codes (standard deviation): rounding to 10 bits makes noise of 0.29."""
 
 
@@ -65,7 +65,7 @@ class Noise(FindingKind):
         """Whether noise is found; a coarse table is not examined."""
         if CoarseValues().spoils(lut):
             return False
-        rounding = ROUNDED_NOISE if lut.coarse_bits else 0.0
+        rounding = ROUNDED_NOISE_CODES if lut.coarse_bits else 0.0
         return lut.noise > max(self.limit_for(lut), rounding)
 
 

@@ -18,13 +18,13 @@ from lutbench.tables.nodes import greys
 SIZES = (5, 33)
 """Smallest and largest number of colours along an edge of the cube: what fills and fits a frame."""
 
-LEAST_CELL = 6
+LEAST_CELL_PX = 6
 """Side of the smallest patch that is drawn, in pixels: it can be read at two thirds of its size."""
 
-LEAST_READ = 4.0
+LEAST_READ_PX = 4.0
 """Side of the smallest patch that is read, in pixels: its middle half still has whole pixels."""
 
-MARGIN = 0.045
+MARGIN_SHARE = 0.045
 """Share of the frame on each side that may be cropped: a little under overscan of 5 %."""
 
 CONTROLS = np.array(
@@ -42,7 +42,7 @@ CONTROLS = np.array(
 CONTROL_EVERY = 17
 """Every such patch is a control, which shows whether the device treats the whole frame alike."""
 
-RAMP = 129
+RAMP_STEPS = 129
 """Steps of the neutral ramp: tone curves bend more sharply than the cube of colours can show."""
 
 PARTS = tuple(
@@ -100,7 +100,7 @@ class Layout:
         control = self.controls >= 0
         colours[control] = CONTROLS[self.controls[control]]
         nodes = lattice(self.size).transpose(2, 1, 0, 3).reshape(-1, 3)
-        ramp = greys(np.linspace(0, 1, RAMP))
+        ramp = greys(np.linspace(0, 1, RAMP_STEPS))
         colours[~control] = np.concatenate([nodes, ramp])
         return colours
 
@@ -110,7 +110,7 @@ class Layout:
         count = self.rows * self.columns
         row, column = np.divmod(np.arange(count), self.columns)
         wanted = (column + 5 * row) % CONTROL_EVERY == 0
-        spare = count - self.size**3 - RAMP
+        spare = count - self.size**3 - RAMP_STEPS
         # Cells that remain at the end are controls too.
         numbers = np.full(count, -1)
         chosen = np.flatnonzero(wanted)[:spare]
@@ -159,9 +159,9 @@ def layout_for(size: int = 21, width: int = 1920, height: int = 1080) -> Layout:
         raise LutbenchError(
             f"a frame of {width}×{height} is out of range", accepted="256×192 to 16384×16384"
         )
-    inner_width, inner_height = (int(side * (1 - 2 * MARGIN)) for side in (width, height))
-    wanted = round((size**3 + RAMP) * (1 + 1 / (CONTROL_EVERY - 1)))
-    for cell in range(min(inner_width // 12, 255), LEAST_CELL - 1, -1):
+    inner_width, inner_height = (int(side * (1 - 2 * MARGIN_SHARE)) for side in (width, height))
+    wanted = round((size**3 + RAMP_STEPS) * (1 + 1 / (CONTROL_EVERY - 1)))
+    for cell in range(min(inner_width // 12, 255), LEAST_CELL_PX - 1, -1):
         columns = inner_width // cell
         rows = -(-wanted // columns)
         layout = Layout(size, columns, rows, cell)

@@ -14,10 +14,10 @@ from lutbench.fitting.robust import robust_spread
 from lutbench.formats.columns import read_columns
 from lutbench.model.transforms import Array
 
-MIDDLE = 0.25
+MIDDLE_SHARE = 0.25
 """Half the side of the area that is read, as a share of the distance between patches."""
 
-UNEVEN = 0.06
+UNEVEN_SIGNAL = 0.06
 """Standard deviation inside a patch, in signal, above which it is not taken for a patch."""
 
 
@@ -56,7 +56,7 @@ def read_grid(
     picture = np.asarray(picture, dtype=np.float64)
     homography = _homography(np.asarray(corners, dtype=np.float64), columns, rows, where)
     height, width = picture.shape[:2]
-    inner = np.linspace(-MIDDLE, MIDDLE, 15)
+    inner = np.linspace(-MIDDLE_SHARE, MIDDLE_SHARE, 15)
     signal, names = [], []
     for row in range(rows):
         for column in range(columns):
@@ -68,7 +68,10 @@ def read_grid(
             pixels = picture[y.astype(int), x.astype(int)]
             middle = np.median(pixels, axis=0)
             spread = robust_spread(pixels - middle, axis=0)
-            if spread.max() > UNEVEN or (np.abs(pixels - middle) > 0.15).any(axis=1).mean() > 0.1:
+            if (
+                spread.max() > UNEVEN_SIGNAL
+                or (np.abs(pixels - middle) > 0.15).any(axis=1).mean() > 0.1
+            ):
                 raise LutbenchError(
                     f"the patch in {name} is not even",
                     where=where,

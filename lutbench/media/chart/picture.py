@@ -18,21 +18,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.media.chart.layout import CONTROLS, LEAST_READ, PARTS, Layout
+from lutbench.media.chart.layout import CONTROLS, LEAST_READ_PX, PARTS, Layout
 from lutbench.media.chart.placed import Placement, place_chart
 from lutbench.model.transforms import Array
 from lutbench.results import PlainData
 
-COVERED = 16 / 255
+COVERED_SIGNAL = 16 / 255
 """Largest error of a control patch, in signal: a larger one means that something covers it."""
 
-BLED = 6 / 255
+BLED_SIGNAL = 6 / 255
 """Error of a control patch, in signal, that colours bleeding from neighbours can cause."""
 
-DRIFT = 2.5 / 255
+DRIFT_SIGNAL = 2.5 / 255
 """Largest mean error, in signal, of the control patches in a ninth of the chart."""
 
-AT_END = 0.75 / 255
+AT_END_SIGNAL = 0.75 / 255
 """Distance in signal from the lowest or highest value of all patches within which one is clipped.
 """
 
@@ -114,18 +114,18 @@ def read_chart(picture: NDArray[Any], where: str = "") -> ChartReading:
     picture = _signal(picture, where)
     layout, placement = place_chart(np.asarray(picture @ LUMA), where)
     cell = layout.cell * placement.scale
-    if cell.min() < LEAST_READ:
+    if cell.min() < LEAST_READ_PX:
         raise LutbenchError(
             f"the patches are only {cell.min():.1f} pixels wide",
             where=where,
-            accepted=f"{LEAST_READ:g} pixels or more: less scaling, or a chart of a smaller size",
+            accepted=f"{LEAST_READ_PX:g} pixels or more: less scaling, or a smaller chart",
         )
     means, spreads, counts = _patches(picture, layout, placement)
     noise = np.median(spreads[layout.controls >= 0], axis=0)
     _check_covered(spreads, noise, layout, where)
     uncertainty = _check_controls(means, layout.controls, noise, counts, layout, where)
     low, high = means.min(axis=0), means.max(axis=0)
-    at_end = ((means <= low + AT_END) | (means >= high - AT_END)).any(axis=1)
+    at_end = ((means <= low + AT_END_SIGNAL) | (means >= high - AT_END_SIGNAL)).any(axis=1)
     inside = (layout.inputs > 0).all(axis=1) & (layout.inputs < 1).all(axis=1)
     clipped = float(at_end[inside].mean())
     return ChartReading(
@@ -227,12 +227,12 @@ def _check_controls(
     row, column = np.divmod(cells, layout.columns)
     what = "the same colour comes back differently across the chart"
     accepted = "a device that treats all parts of the picture alike, without overlays"
-    if far.max() > COVERED + blur or (far > BLED + blur).mean() > 0.04:
+    if far.max() > COVERED_SIGNAL + blur or (far > BLED_SIGNAL + blur).mean() > 0.04:
         worst = far.argmax()
         raise LutbenchError(
             f"{what}: off by {far[worst] * 255:.0f} of 255 in row {row[worst] + 1}, column"
-            f" {column[worst] + 1}, and by more than {(BLED + blur) * 255:.0f} in"
-            f" {100 * (far > BLED + blur).mean():.1f} % of the control patches",
+            f" {column[worst] + 1}, and by more than {(BLED_SIGNAL + blur) * 255:.0f} in"
+            f" {100 * (far > BLED_SIGNAL + blur).mean():.1f} % of the control patches",
             where=where,
             accepted=accepted,
         )
@@ -241,7 +241,7 @@ def _check_controls(
     for number in range(9):
         inside = off[part == number]
         drift = np.abs(inside.mean(axis=0)).max() if len(inside) > 8 else 0.0
-        if drift > DRIFT + blur / np.sqrt(max(len(inside), 1)):
+        if drift > DRIFT_SIGNAL + blur / np.sqrt(max(len(inside), 1)):
             raise LutbenchError(
                 f"{what}: the {PARTS[number]} part is off by {drift * 255:.1f} of 255",
                 where=where,

@@ -14,8 +14,8 @@ from lutbench.media.chart.layout import (
     BITS,
     CHECK_BITS,
     FIELDS,
-    LEAST_CELL,
-    RAMP,
+    LEAST_CELL_PX,
+    RAMP_STEPS,
     SIZES,
     VERSION,
     Layout,
@@ -229,8 +229,8 @@ def _layout_of(bits: NDArray[np.bool_], top: bool) -> Layout | None:
     if values["top"] != top or values["version"] != VERSION or not low <= size <= high:
         return None
     if (
-        values["cell"] < LEAST_CELL
-        or not size**3 + RAMP <= columns * rows <= 2 * size**3 + 4 * RAMP
+        values["cell"] < LEAST_CELL_PX
+        or not size**3 + RAMP_STEPS <= columns * rows <= 2 * size**3 + 4 * RAMP_STEPS
     ):
         return None
     return Layout(size, columns, rows, values["cell"])

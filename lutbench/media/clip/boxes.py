@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from lutbench.media.clip.codecs import load_av
-from lutbench.media.clip.volume import LUMINANCE, XY, Volume
+from lutbench.media.clip.volume import UNITS_PER_CD_M2, UNITS_PER_XY, Volume
 
 HELD = {"mov": "both", "mp4": "both", "matroska": "both", "mxf": "mastering"}
 """What each of FFmpeg's muxers writes: its MXF muxer writes the display, no light levels."""
@@ -25,7 +25,7 @@ HELD = {"mov": "both", "mp4": "both", "matroska": "both", "mxf": "mastering"}
 _NAMES = {"prores": b"apch", "dnxhd": b"AVdh", "ffv1": b"FFV1"}
 """Names of codecs in a sample entry, by encoder."""
 
-_ENTRY = 86
+_ENTRY_BYTES = 86
 """Bytes of a video sample entry before the first box in it."""
 
 
@@ -61,8 +61,8 @@ def _boxes(volume: Volume) -> bytes:
     found = b""
     if volume.mastering:
         red, green, blue, white = (volume.mastering[at : at + 2] for at in (0, 2, 4, 6))
-        points = [round(each * XY) for pair in (green, blue, red, white) for each in pair]
-        low, high = (round(each * LUMINANCE) for each in volume.mastering[8:])
+        points = [round(each * UNITS_PER_XY) for pair in (green, blue, red, white) for each in pair]
+        low, high = (round(each * UNITS_PER_CD_M2) for each in volume.mastering[8:])
         found += struct.pack(">I4s8H2I", 32, b"mdcv", *points, high, low)
     if volume.light:
         found += struct.pack(">I4s2H", 12, b"clli", *volume.light)
@@ -82,7 +82,7 @@ def _with_boxes(moov: bytearray, boxes: bytes, codec: bytes) -> bytearray:
         (before,) = struct.unpack_from(">I", moov, each)
         struct.pack_into(">I", moov, each, before + len(boxes))
     moov[entry + 4 : entry + 8] = codec
-    return moov[: entry + _ENTRY] + boxes + moov[entry + _ENTRY :]
+    return moov[: entry + _ENTRY_BYTES] + boxes + moov[entry + _ENTRY_BYTES :]
 
 
 def _boxes_of(

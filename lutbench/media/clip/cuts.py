@@ -22,11 +22,11 @@ from lutbench.model.transforms import Transform
 from lutbench.results import PlainData
 from lutbench.tables.lut import Lut
 
-NOTED = 0.001
+NOTED_SHARE = 0.001
 """Share of clipped pixels from which there is a note; edges of subsampled chroma and codec noise
 stay below it. All pixels are counted."""
 
-_HALF_A_CODE = 0.5
+_HALF_CODES = 0.5
 """Code values by which a pixel must be beyond a limit to count: rounding loses as much."""
 
 
@@ -57,7 +57,7 @@ class Cuts(PlainData):
 
     def __post_init__(self) -> None:
         if isinstance(self.transform, Lut):
-            step = _HALF_A_CODE / self._white_step
+            step = _HALF_CODES / self._white_step
             low, high = self.transform.domain
             self._ends = np.stack([low - step, high + step]).astype(np.float32)
             # With all nodes from 0 to 1 so is the output, which any code can hold.
@@ -82,7 +82,7 @@ class Cuts(PlainData):
         if self._stays_inside:
             return
         low, high = self.target.code_limits
-        limits = (low - _HALF_A_CODE, high + _HALF_A_CODE)
+        limits = (low - _HALF_CODES, high + _HALF_CODES)
         numbers = np.array([*encoding_numbers(self.target), *limits], np.float32)
         over, under = _counted(_beyond_codes(), rgb, numbers)
         with self._counting:
@@ -99,7 +99,7 @@ class Cuts(PlainData):
             (self.over_domain, 1, "brighter", "over"),
             (self.under_domain, 0, "darker", "under"),
         ):
-            if count >= NOTED * self.pixels:
+            if count >= NOTED_SHARE * self.pixels:
                 code = self._code(end)
                 found.append(
                     f"{self._share(count)} of the pixels are {word} than the LUT takes ({beyond} "
@@ -107,7 +107,7 @@ class Cuts(PlainData):
                     "with a wider domain, keeps them"
                 )
         beyond_codes = self.over_codes + self.under_codes
-        if beyond_codes >= NOTED * self.pixels:
+        if beyond_codes >= NOTED_SHARE * self.pixels:
             low, high = self.target.code_limits
             found.append(
                 f"{self._share(beyond_codes)} of the pixels came out beyond "

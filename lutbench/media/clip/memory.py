@@ -13,11 +13,11 @@ from contextlib import suppress
 _TRIM_THRESHOLD = -1
 _MMAP_THRESHOLD = -3
 
-BLOCK = 32 << 20
+BLOCK_BYTES = 32 << 20
 """Bytes up to which a block is kept, the most that older glibc takes: a plane of 3840×2160 in 10
 bits has 17 MB."""
 
-KEPT = 1 << 29
+KEPT_BYTES = 1 << 29
 """Bytes of free memory that the process keeps: those of sixteen such frames in 4:2:2."""
 
 
@@ -28,5 +28,5 @@ def reuse_frame_memory() -> None:
     """
     with suppress(AttributeError, OSError, TypeError):  # another C library
         mallopt = ctypes.CDLL(None).mallopt
-        mallopt(_MMAP_THRESHOLD, BLOCK)
-        mallopt(_TRIM_THRESHOLD, KEPT)
+        mallopt(_MMAP_THRESHOLD, BLOCK_BYTES)
+        mallopt(_TRIM_THRESHOLD, KEPT_BYTES)

@@ -22,13 +22,13 @@ _MASTERING = "MASTERING_DISPLAY_METADATA"
 _LIGHT = "CONTENT_LIGHT_LEVEL"
 _DYNAMIC = ("DYNAMIC_HDR_PLUS", "DYNAMIC_HDR_VIVID", "DOVI_METADATA", "DOVI_RPU_BUFFER")
 
-XY = 50000
+UNITS_PER_XY = 50000
 """Units per 1.0 of chromaticity in bit streams (H.264, H.265) and boxes."""
 
-LUMINANCE = 10000
+UNITS_PER_CD_M2 = 10000
 """Units per cd/m² in bit streams (H.264, H.265) and boxes."""
 
-_UNCHANGED = 0.5
+_UNCHANGED_CODES = 0.5
 """Largest change in 10-bit codes that counts as none: that of rounding."""
 
 
@@ -92,7 +92,7 @@ class Volume:
 def leaves_alone(transform: Transform) -> bool:
     """Whether the output is the input, to half a 10-bit code."""
     inputs = lattice(17, domain_of(transform)).reshape(-1, 3)
-    return bool(np.abs(transform.apply(inputs) - inputs).max() * CODES_10_BIT < _UNCHANGED)
+    return bool(np.abs(transform.apply(inputs) - inputs).max() * CODES_10_BIT < _UNCHANGED_CODES)
 
 
 def _mastering(data: bytes) -> tuple[float, ...]:
@@ -106,8 +106,8 @@ def _mastering(data: bytes) -> tuple[float, ...]:
 
 def _in_bit_stream(mastering: tuple[float, ...]) -> str:
     r, g, b, white = (
-        tuple(round(each * XY) for each in mastering[at : at + 2]) for at in (0, 2, 4, 6)
+        tuple(round(each * UNITS_PER_XY) for each in mastering[at : at + 2]) for at in (0, 2, 4, 6)
     )
-    low, high = (round(each * LUMINANCE) for each in mastering[8:])
+    low, high = (round(each * UNITS_PER_CD_M2) for each in mastering[8:])
     points = "".join(f"{name}({x},{y})" for name, (x, y) in zip("GBR", (g, b, r), strict=True))
     return f"{points}WP({white[0]},{white[1]})L({high},{low})"

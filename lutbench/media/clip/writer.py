@@ -82,7 +82,7 @@ class Rewriting:
         return options | siting if self.choice.chroma == "420" else options
 
 
-LONGEST_WAIT = 3600
+LONGEST_WAIT_SECONDS = 3600
 """Seconds that a frame can wait from its decoding until it is shown: no codec waits so long."""
 
 
@@ -91,7 +91,7 @@ def settle_decoding_time(packet: Any, base: Fraction) -> None:
     frames, which no container can hold."""
     if packet.pts is None or packet.dts is None:
         return
-    if not 0 <= packet.pts - packet.dts <= LONGEST_WAIT / base:
+    if not 0 <= packet.pts - packet.dts <= LONGEST_WAIT_SECONDS / base:
         packet.dts = packet.pts
 
 

@@ -20,19 +20,19 @@ Triple = tuple[float, float, float]
 SIZES = (17, 33, 65)
 """Nodes along an edge of the probe LUT: the sizes that monitors load."""
 
-WIDTH = 1920
+WIDTH_PX = 1920
 """Width of the board in pixels: most monitors show it without scaling."""
 
-HEIGHT = 1080
+HEIGHT_PX = 1080
 """Height of the board in pixels, for the same reason."""
 
-FRAME = 36
+FRAME_PX = 36
 """Pixels from the edge of the picture to the white frame, by which a grab is measured."""
 
-LINE = 8
+LINE_PX = 8
 """Thickness of the white frame in pixels: two are left in a grab of a quarter of the width."""
 
-TITLE_WIDTH = 330
+TITLE_PX = 330
 """Width of the question before its answers, in pixels."""
 
 BLACK: Triple = (0.0, 0.0, 0.0)
@@ -41,7 +41,7 @@ BLACK: Triple = (0.0, 0.0, 0.0)
 WHITE: Triple = (1.0, 1.0, 1.0)
 """Signal of a lit field."""
 
-RANGE_NODE = 7 / 8
+RANGE_NODE_SIGNAL = 7 / 8
 """Red signal of the lit node of the row on range: full and legal reading differ most here."""
 
 ORDER_NODE: Triple = (0.75, 0.5, 0.25)
@@ -51,13 +51,13 @@ ORDER_COLOUR: Triple = (1.0, 0.75, 0.45)
 """Signal that comes out at that node: orange. If the columns of a file are read in another order,
 the word has another colour; all are so bright that a word is lit in any order."""
 
-CUT_BLACK = 0.045
+CUT_BLACK_SIGNAL = 0.045
 """Signal below legal black, which is 16 of 255 in full-range codes."""
 
-CUT_WHITE = 0.955
+CUT_WHITE_SIGNAL = 0.955
 """Signal above legal white, which is 235 of 255 in full-range codes."""
 
-LINE_AT = 0.5
+LINE_SIGNAL = 0.5
 """Neutral signal that lights up as a line in the ramp of the row on controls."""
 
 
@@ -132,7 +132,7 @@ def rows(size: int, codes: Range) -> tuple[Row, ...]:
 def _range_words() -> tuple[Word, ...]:
     # The backgrounds are on the side away from the colour that the other reading would give the
     # word, so that a blurred edge does not pass through the lit node.
-    at = RANGE_NODE
+    at = RANGE_NODE_SIGNAL
     return (
         Word("FULL", (at, 0.0, 0.0), (1.0, 0.0, 0.0), "full"),
         Word("LEGAL", (at, 0.0, 0.0), (0.5, 0.0, 0.0), "legal"),
@@ -193,17 +193,17 @@ def _bits_strip(cells: int, codes: Range) -> Strip:
 
 def _end_words() -> tuple[Word, ...]:
     return (
-        Word("BLACK", (0.0, CUT_BLACK, 0.0), BLACK),
-        Word("WHITE", (1.0, CUT_WHITE, 1.0), WHITE),
+        Word("BLACK", (0.0, CUT_BLACK_SIGNAL, 0.0), BLACK),
+        Word("WHITE", (1.0, CUT_WHITE_SIGNAL, 1.0), WHITE),
     )
 
 
 def box_of(row: int, part: int, count_rows: int, count_parts: int) -> Rectangle:
     """The rectangle of a part of a row."""
-    left, top = FRAME + LINE, FRAME + LINE
-    high = (HEIGHT - 2 * top) / count_rows
-    wide = (WIDTH - 2 * left - TITLE_WIDTH) / count_parts
-    start = left + TITLE_WIDTH + part * wide
+    left, top = FRAME_PX + LINE_PX, FRAME_PX + LINE_PX
+    high = (HEIGHT_PX - 2 * top) / count_rows
+    wide = (WIDTH_PX - 2 * left - TITLE_PX) / count_parts
+    start = left + TITLE_PX + part * wide
     return Rectangle(
         round(start + 8), round(top + row * high + 8),
         round(start + wide - 8), round(top + (row + 1) * high - 8),

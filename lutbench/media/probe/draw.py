@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 
 from lutbench.media.probe.board import (
-    FRAME,
-    HEIGHT,
-    LINE,
-    TITLE_WIDTH,
+    FRAME_PX,
+    HEIGHT_PX,
+    LINE_PX,
+    TITLE_PX,
     WHITE,
-    WIDTH,
+    WIDTH_PX,
     Rectangle,
     Row,
     Strip,
@@ -25,7 +25,7 @@ from lutbench.media.still.still import Still
 from lutbench.model.signal import Range, full_scale_from_signal
 from lutbench.model.transforms import Array, Mask
 
-COMB = 16
+COMB_PX = 16
 """Height of a comb above or below a strip, in pixels."""
 
 
@@ -35,7 +35,7 @@ def draw_board(size: int, codes: Range) -> Still:
     Labels have the highest code, so that they are white whichever range the monitor reads.
     """
     questions = rows(size, codes)
-    picture = np.zeros((HEIGHT, WIDTH, 3))
+    picture = np.zeros((HEIGHT_PX, WIDTH_PX, 3))
     letters = word_mask(size, codes)
     _frame(picture)
     for number, row in enumerate(questions):
@@ -66,14 +66,17 @@ def word_mask(size: int, codes: Range) -> Mask:
 
 
 def _frame(picture: Array) -> None:
-    inner = (slice(FRAME + LINE, HEIGHT - FRAME - LINE), slice(FRAME + LINE, WIDTH - FRAME - LINE))
-    picture[FRAME : HEIGHT - FRAME, FRAME : WIDTH - FRAME] = WHITE
+    inner = (
+        slice(FRAME_PX + LINE_PX, HEIGHT_PX - FRAME_PX - LINE_PX),
+        slice(FRAME_PX + LINE_PX, WIDTH_PX - FRAME_PX - LINE_PX),
+    )
+    picture[FRAME_PX : HEIGHT_PX - FRAME_PX, FRAME_PX : WIDTH_PX - FRAME_PX] = WHITE
     picture[inner] = 0.0
 
 
 def _title_place(row: int, count: int) -> tuple[slice, slice]:
     box = box_of(row, 0, count, 1)
-    return slice(box.top, box.bottom), slice(FRAME + LINE, FRAME + LINE + TITLE_WIDTH)
+    return slice(box.top, box.bottom), slice(FRAME_PX + LINE_PX, FRAME_PX + LINE_PX + TITLE_PX)
 
 
 def _strip(picture: Array, part: Strip, box: Rectangle, codes: Range) -> None:
@@ -81,11 +84,11 @@ def _strip(picture: Array, part: Strip, box: Rectangle, codes: Range) -> None:
     colours = (
         _codes(np.array(part.start), codes) * (1 - run) + _codes(np.array(part.end), codes) * run
     )
-    gap = COMB + 4 if part.teeth else 0
+    gap = COMB_PX + 4 if part.teeth else 0
     picture[box.top + gap : box.bottom - gap, box.left : box.right] = colours
-    for teeth, top in zip(part.teeth, (box.top, box.bottom - COMB), strict=False):
+    for teeth, top in zip(part.teeth, (box.top, box.bottom - COMB_PX), strict=False):
         marks = np.floor(run[:, 0] * teeth * (1 - 1e-9)) % 2 == 0
-        picture[top : top + COMB, box.left : box.right] = marks[:, None]
+        picture[top : top + COMB_PX, box.left : box.right] = marks[:, None]
 
 
 def _letters(questions: tuple[Row, ...]) -> Mask:
@@ -93,19 +96,19 @@ def _letters(questions: tuple[Row, ...]) -> Mask:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(WIDTH / 100, HEIGHT / 100), dpi=100, facecolor="black")
+    figure = Figure(figsize=(WIDTH_PX / 100, HEIGHT_PX / 100), dpi=100, facecolor="black")
     canvas = FigureCanvasAgg(figure)
 
     def put(text: str, x: float, y: float, size: float, align: str, weight: str) -> None:
         figure.text(
-            x / WIDTH, 1 - y / HEIGHT, text, color="white", fontsize=size, ha=align,
+            x / WIDTH_PX, 1 - y / HEIGHT_PX, text, color="white", fontsize=size, ha=align,
             va="center", fontweight=weight, antialiased=False, family="DejaVu Sans",
         )  # fmt: skip
 
     for number, row in enumerate(questions):
         whole = box_of(number, 0, len(questions), 1)
         middle = (whole.top + whole.bottom) / 2
-        put(row.title, FRAME + LINE + 20, middle, 22, "left", "normal")
+        put(row.title, FRAME_PX + LINE_PX + 20, middle, 22, "left", "normal")
         for index, part in enumerate(row.parts):
             if isinstance(part, Word):
                 box = box_of(number, index, len(questions), len(row.parts))

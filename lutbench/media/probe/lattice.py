@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.media.probe.board import (
-    LINE_AT,
+    LINE_SIGNAL,
     ORDER_COLOUR,
     ORDER_NODE,
-    RANGE_NODE,
+    RANGE_NODE_SIGNAL,
     check_size,
     node_places,
     saddles,
@@ -18,14 +18,14 @@ from lutbench.tables.lut import Lut3D
 
 Table = NDArray[np.float64]
 
-SLACK = 1 / 64
+SLACK_SIGNAL = 1 / 64
 """Signal around a lit node that is lit too: rounding to 8-bit Y'CbCr moves a colour that far."""
 
-LOW = 0.07
+LOW_SIGNAL = 0.07
 """Signal up to which a channel counts as zero, so that a signal path that clips at 16 of 255
 affects only the row that tests clipping."""
 
-HIGH = 0.89
+HIGH_SIGNAL = 0.89
 """Signal from which a channel counts as full, for the same reason: 235 of 255 is 0.92."""
 
 TITLES = {"probe": "monitor probe", "plain": "identity: changes nothing"}
@@ -40,10 +40,10 @@ def probe_lut(size: int) -> Lut3D:
     cells = check_size(size) - 1
     grid = np.arange(size) / cells
     level = np.zeros((size, size, size))
-    none, full = np.flatnonzero(grid <= LOW), np.flatnonzero(grid >= HIGH)
+    none, full = np.flatnonzero(grid <= LOW_SIGNAL), np.flatnonzero(grid >= HIGH_SIGNAL)
     level[np.ix_(full, full, full)] = 1.0
-    level[np.ix_(_near(grid, RANGE_NODE), none, none)] = 1.0
-    level[np.ix_(*(_near(grid, LINE_AT, 0.0),) * 3)] = 1.0
+    level[np.ix_(_near(grid, RANGE_NODE_SIGNAL), none, none)] = 1.0
+    level[np.ix_(*(_near(grid, LINE_SIGNAL, 0.0),) * 3)] = 1.0
     for blue in node_places(cells).values():
         level[np.ix_(none, none, _near(grid, blue, 0.0))] = 1.0
     # Along green, with full red and no blue, the LUT is the identity.
@@ -62,7 +62,7 @@ def plain_lut(size: int) -> Lut3D:
     return Lut3D(Lut3D.identity(check_size(size)).table, title=TITLES["plain"])
 
 
-def _near(grid: Table, at: float, slack: float = SLACK) -> NDArray[np.int64]:
+def _near(grid: Table, at: float, slack: float = SLACK_SIGNAL) -> NDArray[np.int64]:
     return np.flatnonzero(np.abs(grid - at) <= slack + 1e-9)
 
 

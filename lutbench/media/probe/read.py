@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.media.probe.board import (
-    FRAME,
-    HEIGHT,
+    FRAME_PX,
+    HEIGHT_PX,
     SIZES,
-    WIDTH,
+    WIDTH_PX,
     Rectangle,
     Row,
     Strip,
@@ -21,26 +21,26 @@ from lutbench.media.probe.board import (
     box_of,
     rows,
 )
-from lutbench.media.probe.draw import COMB, word_mask
+from lutbench.media.probe.draw import COMB_PX, word_mask
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array
 from lutbench.results import PlainData, Result
 
-LIT = 0.35
+LIT_SHARE = 0.35
 """Contrast of a word to its background, as a share of white, from which it is lit. Rounding to
 8-bit Y'CbCr leaves a true word at 0.6 or more; a false one is at 0."""
 
-FAINT = 0.12
+FAINT_SHARE = 0.12
 """Contrast below which a word is dark; between the two, a coarser grid has part of its node."""
 
-MOVED = 0.02
+MOVED_SIGNAL = 0.02
 """Signal by which the line must move to count as moved: twice the error of its reading."""
 
-LIKER = 0.3
+BETTER_FIT_SHARE = 0.3
 """Share of the lit pixels by which the words of another size must fit better: its own fit to 0.9,
 and those of another share about half of their pixels."""
 
-FRAME_BRIGHT = 0.7
+BRIGHT_FRAME_SHARE = 0.7
 """Share of each side of the frame that must be bright for a board to be found."""
 
 
@@ -139,7 +139,7 @@ def _size_drawn(picture: Array, size: int, codes: Range) -> int:
     number = next(k for k, row in enumerate(rows(size, codes)) if row.key == "nodes")
     box = box_of(number, 0, len(rows(size, codes)), 1)
     cut = (slice(box.top, box.bottom), slice(box.left, box.right))
-    shown = picture[cut] > LIT
+    shown = picture[cut] > LIT_SHARE
     if not shown.any():
         return size
 
@@ -148,7 +148,7 @@ def _size_drawn(picture: Array, size: int, codes: Range) -> int:
         return float(word_mask(each, codes)[cut][shown].mean())
 
     best = max(SIZES, key=likeness)
-    return best if likeness(best) > likeness(size) + LIKER else size
+    return best if likeness(best) > likeness(size) + BETTER_FIT_SHARE else size
 
 
 def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> float | None:
@@ -172,7 +172,7 @@ def controls_answer(before: float | None, after: float | None) -> Answer:
             "controls", "the line in the ramp cannot be seen", None, "turn the control less"
         )
     moved = abs(before - after)
-    if moved > MOVED:
+    if moved > MOVED_SIGNAL:
         return Answer(
             "controls",
             f"the LUT comes after the monitor's controls (the line moved by {100 * moved:.0f} %)",
@@ -201,14 +201,18 @@ def _straightened(picture: Array, where: str) -> Array:
         bright[high : high + 3, left:right].any(axis=0).mean(),
         bright[low - 3 : low, left:right].any(axis=0).mean(),
     )
-    if min(sides) < FRAME_BRIGHT:
+    if min(sides) < BRIGHT_FRAME_SHARE:
         raise LutbenchError(
             "the white frame of the board is not found",
             where=where,
             accepted="a grab that shows the whole board, not rotated and not at an angle",
         )
-    columns = left + (np.arange(WIDTH) - FRAME + 0.5) * (right - left) / (WIDTH - 2 * FRAME)
-    lines = high + (np.arange(HEIGHT) - FRAME + 0.5) * (low - high) / (HEIGHT - 2 * FRAME)
+    columns = left + (np.arange(WIDTH_PX) - FRAME_PX + 0.5) * (right - left) / (
+        WIDTH_PX - 2 * FRAME_PX
+    )
+    lines = high + (np.arange(HEIGHT_PX) - FRAME_PX + 0.5) * (low - high) / (
+        HEIGHT_PX - 2 * FRAME_PX
+    )
     x = np.clip(columns.astype(int), 0, picture.shape[1] - 1)
     y = np.clip(lines.astype(int), 0, picture.shape[0] - 1)
     return np.asarray(picture[np.ix_(y, x)] / max(top, 1e-6))
@@ -229,8 +233,10 @@ def _lit(picture: Array, letters: NDArray[np.bool_], box: Rectangle) -> float:
 def _judged(row: Row, lit: list[float], codes: Range) -> Answer:
     words = [part.text for part in row.parts if isinstance(part, Word)]
     levels = [abs(each) for each in lit] if row.key == "ends" else lit
-    bright = [word for word, level in zip(words, levels, strict=True) if level >= LIT]
-    faint = [word for word, level in zip(words, levels, strict=True) if FAINT <= level < LIT]
+    bright = [word for word, level in zip(words, levels, strict=True) if level >= LIT_SHARE]
+    faint = [
+        word for word, level in zip(words, levels, strict=True) if FAINT_SHARE <= level < LIT_SHARE
+    ]
     return _ANSWERS[row.key](words, bright, faint, codes)
 
 
@@ -311,7 +317,7 @@ _ANSWERS = {
 
 def _profile(picture: Array, box: Rectangle, part: Strip) -> Array:
     """The levels along a strip, without the combs."""
-    gap = COMB + 8 if part.teeth else 6
+    gap = COMB_PX + 8 if part.teeth else 6
     return np.asarray(
         np.median(picture[box.top + gap : box.bottom - gap, box.left : box.right], axis=0)
     )
@@ -322,7 +328,7 @@ def _steps(picture: Array, box: Rectangle, row: Row, size: int) -> Answer:
     assert isinstance(part, Strip)
     levels = _profile(picture, box, part)
     rise = float(levels[-12:].mean() - levels[:12].mean())
-    if rise < LIT:
+    if rise < LIT_SHARE:
         return Answer(row.key, "the strip is dark", None, "answer the row on codes first")
     if row.key == "smooth":
         return _smooth(levels, size)
@@ -364,7 +370,7 @@ def _line(picture: Array, box: Rectangle, row: Row) -> float | None:
     part = row.parts[0]
     assert isinstance(part, Strip)
     levels = _profile(picture, box, part)
-    bright = np.flatnonzero(levels > max(0.5 * levels.max(), FAINT))
+    bright = np.flatnonzero(levels > max(0.5 * levels.max(), FAINT_SHARE))
     if not len(bright) or len(bright) > len(levels) / 3:
         return None
     share = float(np.mean(bright)) / (len(levels) - 1)

@@ -44,7 +44,7 @@ from lutbench.media.tags import NO_TAGS, ColourTags
 
 _PNG_END = b"\0\0\0\0IEND\xaeB`\x82"
 
-BAND = 256
+BAND_LINES = 256
 """Lines read at a time: as many as the tallest compressed block of OpenEXR (DWAB) has."""
 
 
@@ -214,7 +214,7 @@ def _read_pixels(source: Any, header: Any, depth: str, path: Path) -> NDArray[An
     }
     kind, number = kinds.get(depth, (oiio.UINT16, np.uint16))
     pixels = np.empty((header.height, header.width, header.nchannels), number)
-    tall = header.tile_height or BAND
+    tall = header.tile_height or BAND_LINES
     for start in range(0, header.height, tall):
         end = min(start + tall, header.height)
         lines = (header.y + start, header.y + end)
@@ -313,8 +313,8 @@ def _coded(still: Still, depth: str, dither: int | None = None) -> NDArray[Any]:
 def _filled_up(codes: NDArray[Any], bits: int) -> NDArray[Any]:
     """Codes of `bits` in the highest bits of 16-bit words; their highest bits fill the rest."""
     words = np.empty(codes.shape, np.uint16)
-    for start in range(0, len(codes), BAND):  # in bands, which stay in the cache
-        part, into = codes[start : start + BAND], words[start : start + BAND]
+    for start in range(0, len(codes), BAND_LINES):  # in bands, which stay in the cache
+        part, into = codes[start : start + BAND_LINES], words[start : start + BAND_LINES]
         np.left_shift(part, 16 - bits, out=into)
         into |= part >> (2 * bits - 16)
     return words

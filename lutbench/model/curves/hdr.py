@@ -17,9 +17,9 @@ import numpy as np
 from lutbench.model.curves.base import Curve, Decode, Weights, mirrored
 from lutbench.model.gamuts import BT2020, Gamut, adaptation_matrix
 from lutbench.model.light import (
-    MOST_LUMINANCE,
-    REFERENCE_SURROUND,
-    REFERENCE_WHITE,
+    MOST_CD_M2,
+    REFERENCE_SURROUND_CD_M2,
+    REFERENCE_WHITE_CD_M2,
     Display,
     Light,
     Side,
@@ -33,7 +33,7 @@ M2 = 2523 / 4096 * 128
 C1 = 3424 / 4096
 C2 = 2413 / 4096 * 32
 C3 = 2392 / 4096 * 32
-PQ_PEAK = MOST_LUMINANCE
+PQ_PEAK = MOST_CD_M2
 """cd/m² of PQ signal 1."""
 
 # HLG OETF: Recommendation ITU-R BT.2100-2, table 5
@@ -74,7 +74,7 @@ class HdrCurve(Curve):
 class Pq(HdrCurve):
     """PQ, with light 1.0 at `white` cd/m²."""
 
-    white: float = REFERENCE_WHITE
+    white: float = REFERENCE_WHITE_CD_M2
 
     def __post_init__(self) -> None:
         check_luminance(self.name, "white", self.white)
@@ -199,7 +199,7 @@ class HlgScene(HdrCurve):
 
     @property
     def display_white(self) -> float | None:
-        return REFERENCE_WHITE
+        return REFERENCE_WHITE_CD_M2
 
     def to_light(self, side: Side, display: Display | None, weights: Weights) -> Transform | None:
         if side == "scene":
@@ -215,10 +215,10 @@ class HlgScene(HdrCurve):
 
 def white_words(luminance: float) -> str:
     """The name for a white of that luminance in cd/m²."""
-    return "HDR reference white" if luminance == REFERENCE_WHITE else "diffuse white"
+    return "HDR reference white" if luminance == REFERENCE_WHITE_CD_M2 else "diffuse white"
 
 
-def hlg_system_gamma(peak: float, surround: float = REFERENCE_SURROUND) -> float:
+def hlg_system_gamma(peak: float, surround: float = REFERENCE_SURROUND_CD_M2) -> float:
     """The system gamma of HLG for a display of `peak` cd/m² in a surround, cd/m².
 
     Recommendation ITU-R BT.2100-2, table 5, note 5e: 1.2 + 0.42·log10(L_W / 1000)
@@ -228,7 +228,7 @@ def hlg_system_gamma(peak: float, surround: float = REFERENCE_SURROUND) -> float
     >>> hlg_system_gamma(1000.0), round(hlg_system_gamma(1000.0, 20.0), 4)
     (1.2, 1.1525)
     """
-    around = float(0.98 ** np.log2(surround / REFERENCE_SURROUND))
+    around = float(0.98 ** np.log2(surround / REFERENCE_SURROUND_CD_M2))
     if 400 <= peak <= 2000:
         return (1.2 + 0.42 * float(np.log10(peak / 1000))) * around
     return float(1.2 * 1.111 ** np.log2(peak / 1000)) * around
@@ -245,7 +245,7 @@ class HlgSystemGamma(Transform):
 
     peak: float = 1000.0
     weights: Weights = (0.2627, 0.6780, 0.0593)
-    surround: float = REFERENCE_SURROUND
+    surround: float = REFERENCE_SURROUND_CD_M2
     kind: ClassVar[str] = "hlg_system_gamma"
 
     def __post_init__(self) -> None:
@@ -255,7 +255,7 @@ class HlgSystemGamma(Transform):
         e = rgb * HlgScene.WHITE_SCALE
         luminance = np.maximum(e @ np.array(self.weights), 1e-12)[..., None]
         gain = self.peak * luminance ** (hlg_system_gamma(self.peak, self.surround) - 1)
-        return np.asarray(gain * e / REFERENCE_WHITE)
+        return np.asarray(gain * e / REFERENCE_WHITE_CD_M2)
 
     def inverse(self) -> HlgDisplayToScene:
         return HlgDisplayToScene(self.peak, self.weights, self.surround)
@@ -267,14 +267,14 @@ class HlgDisplayToScene(Transform):
 
     peak: float = 1000.0
     weights: Weights = (0.2627, 0.6780, 0.0593)
-    surround: float = REFERENCE_SURROUND
+    surround: float = REFERENCE_SURROUND_CD_M2
     kind: ClassVar[str] = "hlg_display_to_scene"
 
     def __post_init__(self) -> None:
         check_luminance("HLG", "peak", self.peak)
 
     def _apply(self, rgb: Array) -> Array:
-        display = rgb * REFERENCE_WHITE / self.peak
+        display = rgb * REFERENCE_WHITE_CD_M2 / self.peak
         gamma = hlg_system_gamma(self.peak, self.surround)
         luminance = np.maximum(display @ np.array(self.weights), 1e-12**gamma)[..., None]
         return np.asarray(luminance ** (1 / gamma - 1) * display / HlgScene.WHITE_SCALE)

@@ -15,13 +15,13 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.interpolation import Pchip
 from lutbench.model.transforms import Array
 
-LINEAR_NEAR = 0.01
+LINEAR_BELOW_LIGHT = 0.01
 """Light: below it the scale of the spline is linear in light, above it in stops."""
 
 MAX_ROWS = 65536
 """Rows of a table: as many as a 1D LUT may have."""
 
-LARGEST = 1e6
+LARGEST_VALUE = 1e6
 """Largest light or signal in a row: no curve that records a scene goes so far."""
 
 NEAREST = 1e-12
@@ -57,9 +57,12 @@ class Tabulated(Curve):
         elif not (np.diff(light) > 0).all() or not (np.diff(signal) > 0).all():
             row = int(np.argmax((np.diff(light) <= 0) | (np.diff(signal) <= 0))) + 2
             problem = f"not monotone at row {row}"
-        elif max(np.abs(light).max(), np.abs(signal).max()) > LARGEST:
-            problem = f"a value beyond {LARGEST:g}"
-        elif min(np.diff(signal).min(), np.diff(np.arcsinh(light / LINEAR_NEAR)).min()) < NEAREST:
+        elif max(np.abs(light).max(), np.abs(signal).max()) > LARGEST_VALUE:
+            problem = f"a value beyond {LARGEST_VALUE:g}"
+        elif (
+            min(np.diff(signal).min(), np.diff(np.arcsinh(light / LINEAR_BELOW_LIGHT)).min())
+            < NEAREST
+        ):
             problem = "two rows are almost equal"
         if problem:
             raise DefinitionError(
@@ -70,7 +73,7 @@ class Tabulated(Curve):
 
     @cached_property
     def _spline(self) -> Pchip:
-        return Pchip(np.array(self.signal), np.arcsinh(np.array(self.light) / LINEAR_NEAR))
+        return Pchip(np.array(self.signal), np.arcsinh(np.array(self.light) / LINEAR_BELOW_LIGHT))
 
     def _stops(self, signal: Array) -> Array:
         low, high = self.signal[0], self.signal[-1]
@@ -85,16 +88,16 @@ class Tabulated(Curve):
         if slope > 1e-9:
             return float(slope)
         at = np.arange(len(self.signal))[segment]
-        u = np.arcsinh(np.array(self.light[at : at + 2]) / LINEAR_NEAR)
+        u = np.arcsinh(np.array(self.light[at : at + 2]) / LINEAR_BELOW_LIGHT)
         return float((u[1] - u[0]) / (self.signal[at + 1] - self.signal[at]))
 
     def _decode(self, signal: Array) -> Array:
-        return np.asarray(LINEAR_NEAR * np.sinh(np.clip(self._stops(signal), -300.0, 300.0)))
+        return np.asarray(LINEAR_BELOW_LIGHT * np.sinh(np.clip(self._stops(signal), -300.0, 300.0)))
 
     def _encode(self, light: Array) -> Array:
         # The spline has no closed inverse. It rises, so bisection works, and 60 halvings reach
         # the precision of float64.
-        wanted = np.arcsinh(light / LINEAR_NEAR)
+        wanted = np.arcsinh(light / LINEAR_BELOW_LIGHT)
         low = np.full(light.shape, self.signal[0] - 4.0)
         high = np.full(light.shape, self.signal[-1] + 4.0)
         for _ in range(60):

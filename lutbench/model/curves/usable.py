@@ -6,7 +6,7 @@ import numpy as np
 
 from lutbench.model.curves.base import Curve
 
-ROUND_TRIP = 1 / 1023
+ROUND_TRIP_SIGNAL = 1 / 1023
 """Signal, one 10-bit code: a curve whose round trip is further off is quantised or clamped."""
 
 
@@ -53,7 +53,7 @@ def why_unusable(curve: Curve) -> str:
     if not np.isfinite(back).all():
         return "no inverse: encoding is not finite for the light that its signals decode to"
     error = np.abs(back - signal)
-    if error.max() > ROUND_TRIP:
+    if error.max() > ROUND_TRIP_SIGNAL:
         return (
             f"quantised or clamped: signal {signal[int(error.argmax())]:.3f} comes back "
             f"{error.max() * 1023:.0f} 10-bit codes off"

@@ -13,7 +13,7 @@ from lutbench.errors import LutbenchError
 from lutbench.given import text
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut
-from lutbench.model.light import REFERENCE_WHITE, Side
+from lutbench.model.light import REFERENCE_WHITE_CD_M2, Side
 from lutbench.model.transforms import Array, Transform
 
 
@@ -71,12 +71,12 @@ class ToneMapper(Transform):
     @property
     def source_white(self) -> float:
         """For display light: the cd/m² of 1.0 if the source does not define it."""
-        return REFERENCE_WHITE
+        return REFERENCE_WHITE_CD_M2
 
     @property
     def target_white(self) -> float:
         """For display light: the cd/m² of 1.0 if the target does not define it."""
-        return REFERENCE_WHITE
+        return REFERENCE_WHITE_CD_M2
 
     @property
     def words(self) -> str:

@@ -26,7 +26,7 @@ from lutbench.model.transforms import Array, Transform
 CHANNELS = "channels"
 CARRIERS = (CHANNELS, "largest", "luminance", "intensity")
 
-DARKEST = 1e-12
+DARKEST_LIGHT = 1e-12
 """Light: a darker colour becomes grey, since the ratios of its channels are not defined."""
 
 
@@ -108,7 +108,7 @@ class Carried(Transform):
         weights = np.array(self.gamut.luminance_weights)
         value = rgb.max(axis=-1) if self.tone.on == "largest" else rgb @ weights
         grey = self.tone.curve(np.maximum(value, 0))
-        lit = value > DARKEST
+        lit = value > DARKEST_LIGHT
         gain = np.where(lit, grey / np.where(lit, value, 1.0), 0.0)
         return np.where(lit[..., None], rgb * gain[..., None], grey[..., None]), grey
 
@@ -140,7 +140,7 @@ class Carried(Transform):
         value = self.tone.curve_back(np.maximum(grey, 0))
         share = self._share(value)[..., None]
         moved = (rgb - share * grey[..., None]) / np.maximum(1 - share, 1e-12)
-        lit = grey > DARKEST
+        lit = grey > DARKEST_LIGHT
         gain = np.where(lit, value / np.where(lit, grey, 1.0), 0.0)
         return np.asarray(moved * gain[..., None])
 

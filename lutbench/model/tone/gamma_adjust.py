@@ -16,12 +16,12 @@ import numpy as np
 from lutbench.model.curves.hdr import hlg_system_gamma
 from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import BT2020, Gamut
-from lutbench.model.light import REFERENCE_SURROUND, REFERENCE_WHITE, Side
+from lutbench.model.light import REFERENCE_SURROUND_CD_M2, REFERENCE_WHITE_CD_M2, Side
 from lutbench.model.parameter import bounded, hold_to_limits
 from lutbench.model.tone import BetweenPeaks
 from lutbench.model.transforms import Array, Transform
 
-DARKEST = 1e-12
+DARKEST_SHARE = 1e-12
 """Luminance over the peak: for darker light the gain is constant."""
 
 
@@ -45,9 +45,9 @@ class GammaAdjust(BetweenPeaks):
     """
 
     source_peak: float = bounded(100.0, 1, 10000, "cd/m²")
-    target_peak: float = bounded(REFERENCE_WHITE, 1, 10000, "cd/m²")
-    source_surround: float = bounded(REFERENCE_SURROUND, 0.1, 1000, "cd/m²")
-    target_surround: float = bounded(REFERENCE_SURROUND, 0.1, 1000, "cd/m²")
+    target_peak: float = bounded(REFERENCE_WHITE_CD_M2, 1, 10000, "cd/m²")
+    source_surround: float = bounded(REFERENCE_SURROUND_CD_M2, 0.1, 1000, "cd/m²")
+    target_surround: float = bounded(REFERENCE_SURROUND_CD_M2, 0.1, 1000, "cd/m²")
     kind: ClassVar[str] = "gamma_adjust"
     method: ClassVar[str] = "gamma-adjust"
     says: ClassVar[str] = "the same look on a display of another peak (gamma adjustment)"
@@ -118,7 +118,7 @@ class GammaAdjusted(Transform):
 
     def _apply(self, rgb: Array) -> Array:
         relative = rgb / self.tone.source_peak
-        luminance = np.maximum(relative @ np.array(self.gamut.luminance_weights), DARKEST)
+        luminance = np.maximum(relative @ np.array(self.gamut.luminance_weights), DARKEST_SHARE)
         gain = luminance ** (self.tone.power - 1)
         return np.asarray(self.tone.target_peak * gain[..., None] * relative)
 

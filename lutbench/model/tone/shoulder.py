@@ -12,7 +12,7 @@ from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import MID_GREY, mirrored
 from lutbench.model.curves.hdr import PqDisplay, PqScene
 from lutbench.model.encoding import Encoding, meeting
-from lutbench.model.light import REFERENCE_WHITE, Display, Side
+from lutbench.model.light import REFERENCE_WHITE_CD_M2, Display, Side
 from lutbench.model.parameter import bounded, hold_to_limits, worded
 from lutbench.model.tone import ToneInverse
 from lutbench.model.tone.carrier import CARRIERS, CHANNELS, Carried, OnCarrier, check_carrier
@@ -24,7 +24,7 @@ LIGHTS = (1e-4, 1e4)
 MOST_STOPS = 32.0
 """Stops from grey in settings: more than any signal has."""
 
-USUAL_PEAK = 1000.0
+USUAL_PEAK_CD_M2 = 1000.0
 """cd/m² of white for a PQ target without a named display: the display of BT.2408."""
 
 
@@ -107,7 +107,7 @@ class ToneCurve(OnCarrier):
     @property
     def unit(self) -> float:
         """cd/m² of light 1.0, which counts as HDR reference white."""
-        return REFERENCE_WHITE
+        return REFERENCE_WHITE_CD_M2
 
     def __post_init__(self) -> None:
         def refuse(what: str, accepted: str) -> None:
@@ -189,7 +189,7 @@ class ToneCurve(OnCarrier):
 
 
 def brightest_shown(target: Encoding, side: Side) -> float:
-    """The brightest light of a target; for PQ without a named display, with `USUAL_PEAK`."""
+    """The brightest light of a target; for PQ without a named display, with `USUAL_PEAK_CD_M2`."""
     if isinstance(target.curve, PqScene | PqDisplay) and target.display is None:
-        target = replace(target, display=Display(USUAL_PEAK))
+        target = replace(target, display=Display(USUAL_PEAK_CD_M2))
     return target.brightest(side)

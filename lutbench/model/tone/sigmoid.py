@@ -23,7 +23,7 @@ from lutbench.model.tone import ToneMapper
 from lutbench.model.tone.shoulder import brightest_shown
 from lutbench.model.transforms import Array, Matrix, Pipeline, Transform
 
-LEAST_ABOVE = 2.5
+LEAST_STOPS_ABOVE = 2.5
 """Least stops above grey: a white diffuser is there, and every source reaches it."""
 
 SPARE = 1.1
@@ -115,7 +115,7 @@ class Sigmoid(ToneMapper):
         clip = source.brightest(sides.source)
         if "above" not in given and clip > 0 and grey_in > 0:
             over = math.log2(clip / grey_in) + exposure
-            given["above"] = min(max(over, LEAST_ABOVE), 20.0)
+            given["above"] = min(max(over, LEAST_STOPS_ABOVE), 20.0)
         if "contrast" not in given:
             steep = cls(**given, contrast=5.0)
             given["contrast"] = max(cls.contrast, SPARE * 5.0 * steep._least / steep._slope)

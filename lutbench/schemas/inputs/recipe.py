@@ -9,7 +9,7 @@ from lutbench.hints import Hint, between, length, names, usual, words
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, PLACES
 from lutbench.model.false_colour import OKABE_ITO
-from lutbench.model.light import REFERENCE_SURROUND
+from lutbench.model.light import REFERENCE_SURROUND_CD_M2
 from lutbench.model.tone import tone_mapper, tone_names
 from lutbench.recipes.keys import CurveName, GamutName
 from lutbench.recipes.profile import Profile
@@ -41,7 +41,7 @@ class RecipeEnd(TypedDict):
     """The peak in cd/m² of the display that the picture is viewed on."""
     display_black: NotRequired[float]
     """With display_peak: the display's black in cd/m²."""
-    surround: NotRequired[Annotated[float, usual(REFERENCE_SURROUND)]]
+    surround: NotRequired[Annotated[float, usual(REFERENCE_SURROUND_CD_M2)]]
     """With display_peak, for HLG: the luminance around the picture in cd/m²."""
 
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from lutbench.errors import LutbenchError
 
-ALIGNMENT = 16
+ALIGNMENT_BYTES = 16
 """Bytes, more than any word that a kernel reads."""
 
 ON_A_DEVICE = (2, 13)
@@ -99,7 +99,7 @@ def _look_at_cupy(array: Any) -> ArrayFacts | None:
     if memory.device_id != cp.cuda.runtime.getDevice():
         return None
     address, shape = memory.ptr, array.shape
-    make = (memory.device_id, shape, array.strides, array.dtype, address % ALIGNMENT)
+    make = (memory.device_id, shape, array.strides, array.dtype, address % ALIGNMENT_BYTES)
     end = address + array.nbytes if array.flags.c_contiguous else None
     return ArrayFacts(make, address, end, None, lambda: cp.empty(shape, array.dtype))
 
@@ -109,7 +109,7 @@ def _look_at_torch(tensor: Any) -> ArrayFacts | None:
     if place.index != torch.cuda.current_device() or tensor.requires_grad:
         return None
     address = tensor.data_ptr()
-    make = (place.index, tensor.shape, tensor.stride(), tensor.dtype, address % ALIGNMENT)
+    make = (place.index, tensor.shape, tensor.stride(), tensor.dtype, address % ALIGNMENT_BYTES)
     end = address + tensor.nbytes if tensor.is_contiguous() else None
     stream = Stream(torch.cuda.current_stream().cuda_stream)
     return ArrayFacts(make, address, end, stream, lambda: torch.empty_like(tensor))
