@@ -81,7 +81,7 @@ def node_reads(lut: Lut3D, picture: NDArray[np.float32]) -> Callable[[], None]:
     """Nothing but the four nodes of each pixel read from the table, weighed and added."""
     from numba import njit
 
-    block = kernels.BLOCK
+    block = kernels.BLOCK_PIXELS
     weigh = kernels.weigh_4
 
     @njit(nogil=True)

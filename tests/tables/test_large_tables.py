@@ -63,7 +63,7 @@ def test_a_lut_gives_its_table_at_its_own_nodes() -> None:
 @pytest.mark.parametrize("method", ["pchip", "cubic"])
 def test_slabs_change_no_resampling(method: str, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = lb.resample(LUT, 13, method).lut.table
-    monkeypatch.setattr(resampling, "SLAB", 100)
+    monkeypatch.setattr(resampling, "SLAB_NODES", 100)
     assert np.array_equal(lb.resample(LUT, 13, method).lut.table, whole)
 
 
