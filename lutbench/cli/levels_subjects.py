@@ -141,9 +141,11 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
         exposure_in_comments,
     )
     from lutbench.formats.registry import read_lut_file
+    from lutbench.tables.nodes import refuse_code_values
 
     read = read_lut_file(path)
     lut, comments = read.lut, read.comments
+    refuse_code_values(lut, path)
     exposure = exposure_in_comments(comments)
     if "kind: false_colour" in (line.strip() for line in comments):
         return LevelsSubject(name, named, note="false colour: its legend names the bands")
@@ -151,18 +153,19 @@ def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) ->
     target = commented.get("target")
     ends = (target.curve, target.gamut) if target else (None, None)
     out = (*ends, None, display_in_comments(comments) is not None)
+    source = commented.get("source")
+    # In a calibrated LUT the target's range is not that of the display's code values.
+    ranges = (source.range if source else None, target.range if target and not out[-1] else None)
     if named is not None:
-        return LevelsSubject(name, named, lut, None, None, exposure, "", "", *out)
-    if "source" not in commented:
+        return LevelsSubject(name, named, lut, *ranges, exposure, "", "", *out)
+    if source is None:
         return LevelsSubject(
             name,
             None,
             lut,
             note="the file does not say which curve it expects: name it with --curve",
         )
-    curve = _commented_curve(commented["source"].curve, path, catalogue)
-    # In a calibrated LUT the target's range is not that of the display's code values.
-    ranges = (commented["source"].range, target.range if target and not out[-1] else None)
+    curve = _commented_curve(source.curve, path, catalogue)
     return LevelsSubject(name, curve, lut, *ranges, exposure, f"{BY_COMMENTS} {path} say", "", *out)
 
 

@@ -219,8 +219,10 @@ class EndOptions(LutRanges):
 
 
 def range_options(function: F) -> F:
-    """``--source-range`` and ``--target-range``; the default is as the curve is published."""
-    return _range_options(function, "as the curve's codes are published, else full")
+    """``--source-range`` and ``--target-range``; the default is as the file or the curve says."""
+    return _range_options(
+        function, "as the file says, else as the curve's codes are published, else full"
+    )
 
 
 def lut_range_options(function: F) -> F:

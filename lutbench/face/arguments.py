@@ -23,7 +23,7 @@ from lutbench.model.conversion import Conversion
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import Range, check_range
 from lutbench.model.transforms import Transform
-from lutbench.recipes.subjects import NamedTransform, open_subject
+from lutbench.recipes.subjects import NamedTransform, lut_subject, open_subject
 
 LutLike = Transform | Conversion | str | os.PathLike[str]
 """A LUT, transform or conversion; the path of a file; or words: "CURVE, GAMUT to CURVE, GAMUT",
@@ -44,7 +44,7 @@ def named(subject: LutLike | BinaryIO, catalogue: Catalogue | None, what: str) -
         When `subject` is no LUT, path or words; `what` is the name of the argument.
     """
     if isinstance(subject, Transform):
-        return NamedTransform(repr(subject), subject)
+        return lut_subject(repr(subject), subject, known(catalogue))
     if isinstance(subject, Conversion):
         steps, ends = subject.pipeline(), (subject.source, subject.result)
         return NamedTransform(subject.title, steps, *ends, task=subject)
@@ -53,9 +53,9 @@ def named(subject: LutLike | BinaryIO, catalogue: Catalogue | None, what: str) -
             raise LutbenchError("is empty", where=what, accepted=ACCEPTED)
         return open_subject(subject, known(catalogue))
     if isinstance(subject, os.PathLike) or callable(getattr(subject, "read", None)):
-        return NamedTransform(str(subject), open_lut(subject))
+        return lut_subject(str(subject), open_lut(subject), known(catalogue))
     if isinstance(lut := getattr(subject, "lut", None), Transform):  # a result that holds one
-        return NamedTransform(repr(lut), lut)
+        return lut_subject(repr(lut), lut, known(catalogue))
     raise LutbenchError(f"{subject!r:.60} is not a LUT", where=what, accepted=ACCEPTED)
 
 

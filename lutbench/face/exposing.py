@@ -44,7 +44,8 @@ def levels(
         The LUT that the picture is viewed through: a LUT, a path or words; None for none.
     source_range, target_range
         ``full`` or ``legal``: the range of the LUT's input and output values; unless given,
-        the input is as the curve is published, and the output full.
+        as the LUT's comments or its recipe say, else the input as the curve is published and
+        the output full.
     expose
         Stops of deliberate over-exposure; negative for under-exposure.
     zebra_min, zebra_step
@@ -91,12 +92,13 @@ def levels(
         more["shown"] = _watched(display, recorded, subject, target_curve, known)
     elif target_curve is not None:
         raise LutbenchError("no display is named", where="target_curve", accepted="a Display")
+    stated = (None, None) if subject is None else subject.ranges
     return levels(
         recorded,
         None if subject is None else subject.transform,
         lut_name="" if subject is None else subject.name,
-        source_range=arguments.signal_range(source_range, "source_range"),
-        target_range=arguments.signal_range(target_range, "target_range"),
+        source_range=arguments.signal_range(source_range, "source_range") or stated[0],
+        target_range=arguments.signal_range(target_range, "target_range") or stated[1],
         **more,
     )
 

@@ -106,6 +106,8 @@ def box_of(found: Inspection) -> Box:
             "judging exposure: each band has a colour",
             "anything but exposure",
         )
+    elif instead := _instead_of_a_picture(found):
+        use, caution = instead[1], "judging a picture"
     else:
         use, caution = _USES[found.kind]
     cautions = [caution] if caution else []
@@ -118,6 +120,25 @@ def box_of(found: Inspection) -> Box:
     not_for = tuple(dict.fromkeys([*cautions, *faults]))
     return Box(_expects(found), _monitor(found), _lines(found), _zebra(found), use, not_for,
                _unsure(found))  # fmt: skip
+
+
+BRIGHTEST_SIGNAL = 2.0
+"""Signal: no monitor shows a white of twice its own; such a table holds light, or per cent."""
+
+
+def _instead_of_a_picture(found: Inspection) -> tuple[str, str] | None:
+    """What comes out of a LUT whose output is not for a monitor, and what that is good for."""
+    if found.kind in ("gamut", "identity"):
+        return None  # in their own words
+    if found.neutral.white > BRIGHTEST_SIGNAL:
+        white = f"values up to {found.neutral.white:.3g} come out, not a signal from 0 to 1"
+        return white, "pipelines that take such values; no monitor does"
+    curve = found.target.curve
+    if found.target_known_by and curve.family == "log":
+        return f"{curve.name} comes out, not a picture", f"use before a LUT for {curve.name}"
+    if found.target_known_by and curve.family == "linear":
+        return "linear light comes out, not a picture", "pipelines that take linear light"
+    return None
 
 
 def _is_false_colour(found: Inspection) -> bool:
@@ -153,6 +174,8 @@ def _monitor(found: Inspection) -> str:
         out = "probably legal" if any(LegalWhite().examine(found.health.examined)) else "legal"
     if found.kind == "gamut":
         return f"log still comes out, not a picture; {found.source_range} range in, {out} range out"
+    if instead := _instead_of_a_picture(found):
+        return f"{instead[0]}; {found.source_range} range in, {out} range out"
     # After a curve alone the recording's gamut stays, and no monitor can be set to it.
     gamut = "in its usual gamut" if found.kind == "curve" else found.target.gamut.name
     seen = f"{found.target.curve.name}, {gamut}"

@@ -45,10 +45,7 @@ def with_named_ends(
     `given` names what the user gave (``target_range``, ``target_curve``, …): it stays. A name
     that the catalogue does not know is ignored, and `found` is returned unchanged.
     """
-    source = named.get("source") if found.source_curve is None else None
-    target = named.get("target")
-    if source is None and target is None:
-        return found
+    source, target = named.get("source"), named.get("target")
     try:
         changes = _of_source(source, catalogue, found, given) if source is not None else {}
         changes |= _of_target(target, catalogue, found, given) if target is not None else {}
@@ -60,12 +57,19 @@ def with_named_ends(
 def _of_source(
     source: EndInComments, catalogue: Catalogue, found: Inspection, given: Collection[str]
 ) -> dict[str, Any]:
-    return {
-        "source_curve": catalogue.curve(source.curve, exact=False),
-        "source_gamut": catalogue.gamut(source.gamut) if source.gamut else None,
-        "source_range": found.source_range if "source_range" in given else source.range,
-        "known_by": "file",
-    }
+    span = found.source_range if "source_range" in given else source.range
+    curve = catalogue.curve(source.curve, exact=False)
+    gamut = catalogue.gamut(source.gamut) if source.gamut else None
+    if found.source_curve is None:
+        return {
+            "source_curve": curve,
+            "source_gamut": gamut,
+            "source_range": span,
+            "known_by": "file",
+        }
+    # The user names another curve, or repeats this one: the table takes codes of the same range.
+    same = found.source_curve == curve and found.source_gamut is None
+    return {"source_range": span} | ({"source_gamut": gamut} if same else {})
 
 
 def _of_target(

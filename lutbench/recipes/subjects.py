@@ -18,15 +18,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lutbench.errors import DefinitionError, unknown_name
+from lutbench.errors import DefinitionError, LutbenchError, unknown_name
 from lutbench.formats.registry import open_lut
 from lutbench.model.transforms import Transform
 from lutbench.recipes.settings import ENDS, SETTINGS, Settings, setting_named
 
 if TYPE_CHECKING:
+    from lutbench.formats.comments import EndInComments
     from lutbench.model.catalogue import Catalogue
     from lutbench.model.conversion import Conversion
     from lutbench.model.encoding import Encoding
+    from lutbench.model.signal import Range
     from lutbench.recipes.schema import LutJob, Recipe
 
 ACCEPTED = 'a LUT file, RECIPE.toml#NAME, or "CURVE, GAMUT to CURVE, GAMUT"'
@@ -39,8 +41,8 @@ _OPTIONS = tuple(each for each in SETTINGS if each.name not in (*ENDS, "title", 
 class NamedTransform:
     """A transform, and what is known about it.
 
-    `source` and `target` are its encodings and `task` its conversion, where a recipe or a
-    pipeline states them; a LUT file does not.
+    `source` and `target` are its encodings, where a recipe, a pipeline or the comments of a LUT
+    state them; `task` is the conversion of a recipe or a pipeline.
     """
 
     name: str
@@ -49,6 +51,14 @@ class NamedTransform:
     target: Encoding | None = None
     path: Path | None = None
     task: Conversion | None = None
+
+    @property
+    def ranges(self) -> tuple[Range | None, Range | None]:
+        """The signal ranges of its input and output, where they are stated."""
+        return (
+            None if self.source is None else self.source.range,
+            None if self.target is None else self.target.range,
+        )
 
 
 def open_subject(
@@ -68,11 +78,11 @@ def open_subject(
     at = placed or Path(folder).joinpath
     path = Path(folder, text)
     if text == "-" and str(folder) == ".":  # on a command line only; a suite has no input
-        return NamedTransform(text, open_lut(text))
+        return lut_subject(text, open_lut(text), catalogue)
     if _is_file(path):
         if path.suffix.lower() == ".toml":
             return _of_recipe(text, at(text), "", [], catalogue)
-        return NamedTransform(text, open_lut(at(text)), path=path)
+        return lut_subject(text, open_lut(at(text)), catalogue, path)
     head, *options = (part.strip() for part in text.split(";"))
     file, _, name = head.partition("#")
     if file.lower().endswith(".toml"):
@@ -83,7 +93,37 @@ def open_subject(
         raise DefinitionError(
             "is neither a LUT nor a pipeline", where=repr(text), accepted=ACCEPTED
         )
-    return NamedTransform(text, open_lut(at(text)), path=path)
+    return lut_subject(text, open_lut(at(text)), catalogue, path)
+
+
+def lut_subject(
+    name: str, lut: Transform, catalogue: Catalogue, path: Path | None = None
+) -> NamedTransform:
+    """A LUT, with the encodings that its comments name and the catalogue knows.
+
+    A LUT that is calibrated for a measured display gives that display's codes, not its target's.
+    """
+    from lutbench.formats.comments import display_in_comments, ends_in_comments
+
+    comments = getattr(lut, "comments", ())
+    named = ends_in_comments(comments)
+    if display_in_comments(comments) is not None:
+        named.pop("target", None)
+    source, target = (_encoding(named.get(side), catalogue) for side in ("source", "target"))
+    return NamedTransform(name, lut, source, target, path)
+
+
+def _encoding(end: EndInComments | None, catalogue: Catalogue) -> Encoding | None:
+    """The encoding that comments name; None where its gamut or a known curve is missing."""
+    if end is None or end.gamut is None:
+        return None
+    from lutbench.model.encoding import Encoding
+
+    try:
+        curve = catalogue.curve(end.curve, exact=False)
+        return Encoding(curve, catalogue.gamut(end.gamut), end.range)
+    except LutbenchError:
+        return None
 
 
 def same_subject(first: NamedTransform, second: NamedTransform) -> bool:

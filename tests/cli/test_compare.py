@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import takewhile
 from pathlib import Path
 
 import numpy as np
@@ -65,7 +66,7 @@ def test_a_reason_that_is_folded_keeps_its_indent(
     monkeypatch.setattr("lutbench.cli.terminal.piped_width", lambda: 30)
     out = run("monitor.cube", "lifted.cube", "--worst", "0").stdout
     after = out.split("A simple reason?\n")[1].splitlines()
-    reason = after[: next(n for n, line in enumerate(after) if not line.startswith("  "))]
+    reason = list(takewhile(lambda line: line.startswith("  "), after))
     assert len(reason) > 1
     assert "output" in " ".join(reason)
 
@@ -185,3 +186,16 @@ def test_page_escapes_names(folder: Path) -> None:
 def test_sides_that_cannot_be_used(folder: Path, side: str, message: str) -> None:
     with pytest.raises(LutbenchError, match=message):
         run("monitor.cube", side)
+
+
+def test_the_chart_is_encoded_as_the_comments_of_a_lut_say(folder: Path) -> None:
+    lut = lutbench.build("Cineon", "BT.709", source_gamut="BT.2020", target_gamut="BT.709", size=9)
+    write_cube(lut, "film.cube")
+    write_cube(Lut3D(np.asarray(lut.table) + 0.01), "film_lifted.cube")
+    assert report("film.cube", "film_lifted.cube")["assumed"] == []
+    named = ("--source-curve", "Cineon", "--source-gamut", "BT.2020")
+    told, given, other = (
+        report("film.cube", "film_lifted.cube", *more)["sets"]["chart"]
+        for more in ((), (*named, "--target-curve", "BT.709"), ("--source-curve", "ACEScct"))
+    )
+    assert told == given != other

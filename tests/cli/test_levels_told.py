@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+import lutbench
 from lutbench.cli.main import main
 from lutbench.formats.cube_write import write_cube
 from lutbench.recipes.make import build
@@ -46,3 +49,33 @@ def test_without_a_word_it_asks_for_the_curve(tmp_path: Path, capsys: Printed) -
         printed = capsys.readouterr().err
         assert printed.count("\n") == 1
         assert "--curve NAME" in printed
+
+
+def test_the_ranges_of_the_comments_hold_where_the_curve_is_named(
+    tmp_path: Path, capsys: Printed
+) -> None:
+    """BT.1886 (exponent 2.4) and BT.709-6 (legal 10-bit black 64, white 940), by hand."""
+    lut = build(
+        "ACEScct", "BT.1886", source_gamut="ACES AP1", target_gamut="BT.709", size=65,
+        source_range="legal", target_range="legal", tone="clip",
+    )  # fmt: skip
+    write_cube(lut, tmp_path / "legal.cube")
+    for more in ((), ("--curve", "ACEScct")):
+        assert run("--lut", tmp_path / "legal.cube", "--json", *more) == 0
+        found = json.loads(capsys.readouterr().out)
+        assert (found["source_range"], found["target_range"]) == ("legal", "legal")
+        grey = next(each for each in found["levels"] if each["reflectance"] == 0.18)
+        # Straight between nodes of 65, as in the box.
+        assert grey["after_lut"]["percent"] == pytest.approx(100 * 0.18 ** (1 / 2.4), abs=1.0)
+        from_python = lutbench.levels("ACEScct", tmp_path / "legal.cube").at(0.18)
+        assert from_python.after_lut is not None
+        assert from_python.after_lut.percent == pytest.approx(grey["after_lut"]["percent"])
+    assert run("--lut", tmp_path / "legal.cube", "--curve", "ACEScct", "--source-range", "full",
+               "--json") == 0  # fmt: skip
+    assert json.loads(capsys.readouterr().out)["source_range"] == "full"
+
+
+def test_a_table_in_code_values_has_no_levels(day: Path, tmp_path: Path, capsys: Printed) -> None:
+    write_cube(Lut3D(np.asarray(lutbench.open_lut(day).table) * 1023), tmp_path / "codes.cube")
+    assert run("--lut", tmp_path / "codes.cube", "--curve", "ACEScct") == 2
+    assert "10-bit code values" in capsys.readouterr().err

@@ -65,6 +65,16 @@ def test_a_name_by_the_user_beats_the_file(day: Lut3D) -> None:
     assert found.box.expects.startswith("BT.709, full range")
 
 
+def test_a_name_by_the_user_leaves_the_range_that_the_file_states() -> None:
+    lut = build(**ENDS, size=17, source_range="legal")  # type: ignore[arg-type]
+    assert inspect(lut, source_curve="ACEScct").box.expects.startswith(
+        "ACEScct, ACES AP1, legal range"
+    )
+    assert inspect(lut, source_curve="BT.709").box.expects.startswith("BT.709, legal range")
+    given = inspect(lut, source_curve="ACEScct", source_range="full")
+    assert given.box.expects.startswith("ACEScct, ACES AP1, full range")
+
+
 def test_what_it_is_not_good_for_follows_the_findings(day: Lut3D) -> None:
     tinted = inspect(Lut3D(day.table * [1.0, 0.97, 0.95], comments=day.comments))
     assert any("white balance" in each for each in tinted.box.not_for)
@@ -124,6 +134,26 @@ def test_a_monitor_is_never_to_be_set_to_a_cameras_gamut() -> None:
     found = inspect(lut, source_curve="ACEScct", source_gamut="ACEScg", target_curve="BT.1886")
     assert "ACES" not in found.box.monitor
     assert found.box.monitor.startswith("BT.1886, in its usual gamut")
+
+
+@pytest.mark.parametrize(
+    ("curve", "comes_out", "good_for"),
+    [
+        ("Cineon", "Cineon comes out, not a picture", "use before a LUT for Cineon"),
+        ("linear", "linear light comes out, not a picture", "pipelines that take linear light"),
+    ],
+)
+def test_log_and_light_are_not_for_a_monitor(curve: str, comes_out: str, good_for: str) -> None:
+    box = inspect(build(**ENDS | {"target_curve": curve}, size=17)).box  # type: ignore[arg-type]
+    assert box.monitor.startswith(comes_out)
+    assert box.good_for == good_for
+    assert "judging a picture" in box.not_for
+
+
+def test_a_table_in_per_cent_is_not_for_a_monitor(day: Lut3D) -> None:
+    box = inspect(Lut3D(100 * day.table)).box
+    assert box.monitor.startswith("values up to 100 come out, not a signal from 0 to 1")
+    assert "no monitor" in box.good_for
 
 
 def test_of_an_unusable_table_only_the_fault_and_its_cure_are_said(day: Lut3D) -> None:
