@@ -29,7 +29,6 @@ FLOORS = {
             "resources",
             "results",
             "given",
-            "hints",
             "long_work",
         ],
         1,
@@ -277,7 +276,7 @@ BUDGETS = {
     "inspect": Budget("inspect day.cube --json", 40, 59, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
     "inspect, in words": Budget("inspect day.cube", 55, 117, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 78, 139, {"av", "lxml"}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 77, 138, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 19, 35, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 19, 33, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 26, 43, HEAVY | WORK | {IMAGES}),

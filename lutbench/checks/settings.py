@@ -6,17 +6,16 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from lutbench import hints
 from lutbench.checks.limits import NAMES
 from lutbench.errors import DefinitionError
-from lutbench.hints import Hint
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import BT709, Gamut
 from lutbench.model.signal import Range
-from lutbench.recipes.keys import Bits, TableSettings
+from lutbench.recipes import keys
+from lutbench.recipes.keys import Bits, Hint, TableSettings
 
-Limits = Annotated[dict[str, Any], hints.limits(lambda: NAMES)]
+Limits = Annotated[dict[str, Any], keys.limits(lambda: NAMES)]
 Sha256 = Annotated[str, Hint(lambda: {"pattern": "^[0-9A-Fa-f]{64}$"})]
 
 
@@ -25,7 +24,7 @@ class SuiteEnd(TableSettings):
     """The source or target encoding of a LUT."""
 
     curve: Curve
-    gamut: Annotated[Gamut | None, hints.usual("BT.709")] = None
+    gamut: Annotated[Gamut | None, keys.usual("BT.709")] = None
     range: Range | None = None
     """By default as the curve's codes are published."""
     bits: Bits = 10

@@ -13,9 +13,8 @@ from typing import Annotated, Any
 
 from lutbench.errors import DefinitionError
 from lutbench.files import beside, read_toml
-from lutbench.hints import between
 from lutbench.model.signal import Range
-from lutbench.recipes.keys import CurveName, GamutName, TableSettings, Texts
+from lutbench.recipes.keys import CurveName, GamutName, TableSettings, Texts, between
 from lutbench.recipes.table import Table
 
 

@@ -16,7 +16,7 @@ from lutbench.measure.delta_e import view_of
 from lutbench.model.gamuts import Gamut
 from lutbench.report.drawing import THEMED, add_axes, new_figure, plain_text
 from lutbench.report.pictures import source_of
-from lutbench.report.slices import Sliced, slice_nodes
+from lutbench.report.plots import Sliced, slice_nodes
 
 # Each hue in its own colour, in tones that can be seen on light and dark backgrounds.
 _HUE_COLOURS = ("#d0402b", "#b59a00", "#2f9a3e", "#1f9fa8", "#3b66d6", "#c0489f")

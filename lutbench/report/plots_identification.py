@@ -8,7 +8,7 @@ import numpy as np
 
 from lutbench.model.curves.base import MID_GREY
 from lutbench.report.drawing import THEMED, add_axes, new_figure, plain_text
-from lutbench.report.slices import Sliced, slice_nodes
+from lutbench.report.plots import Sliced, slice_nodes
 
 if TYPE_CHECKING:
     from lutbench.identification import Candidate, Identification

@@ -31,10 +31,9 @@ from typing import (
     is_typeddict,
 )
 
-from lutbench.hints import Hint, usual, words
 from lutbench.model.curves.base import Curve
 from lutbench.model.gamuts import Gamut
-from lutbench.recipes.keys import CurveName, GamutName, TableSettings
+from lutbench.recipes.keys import CurveName, GamutName, Hint, TableSettings, usual, words
 from lutbench.results import PlainData
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

@@ -61,8 +61,7 @@ def _reports(module: str, names: tuple[str, ...]) -> list[NamedSchema]:
 
 REPORTS = (
     *_reports("making", (*_MAKING, "rework")),
-    *_reports("looking", ("inspect",)),
-    *_reports("identifying", ("identify", "split")),
+    *_reports("identifying", ("inspect", "identify", "split")),
     NamedSchema(
         "identify-groups",
         "What `lutbench identify --groups` writes",

@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
-from lutbench import files, hints
+from lutbench import files
 from lutbench.checks import baselines
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import judge, judge_sides, verdict, view_for
@@ -20,6 +20,7 @@ from lutbench.measure.comparison import ASSUMED_SOURCE
 from lutbench.measure.delta_e import View
 from lutbench.measure.samples import nodes_of
 from lutbench.model.transforms import Array, Transform
+from lutbench.recipes import keys
 from lutbench.recipes.subjects import NamedTransform
 from lutbench.tables.lut import Lut
 from lutbench.tables.nodes import domain_of
@@ -38,7 +39,7 @@ class BaselineCheck(Check):
     """A file, RECIPE.toml#NAME, or a pipeline in words."""
     baseline: str
     """A .csv or .cube that `verify --record` writes."""
-    limits: Annotated[dict[str, Any] | None, hints.limits(lambda: (*NAMES, PARTS))] = None
+    limits: Annotated[dict[str, Any] | None, keys.limits(lambda: (*NAMES, PARTS))] = None
     source: End = None
     target: End = None
 

@@ -7,7 +7,6 @@ from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
-from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes
 from lutbench.checks.limits import CheckFigure, checked_limit, most_in
@@ -16,8 +15,9 @@ from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.inspection.finding import SEVERITIES, Place, Severity
 from lutbench.inspection.inspection import Inspection, inspect
 from lutbench.inspection.registry import all_limits, codes, kinds
+from lutbench.recipes import keys
 
-Codes = Annotated[tuple[str, ...], str | list[Annotated[str, hints.names(codes)]]]
+Codes = Annotated[tuple[str, ...], str | list[Annotated[str, keys.names(codes)]]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,9 +30,9 @@ class HealthCheck(Check):
     """Findings that must not occur; instead of `allow` and `severity`."""
     allow: Codes = ()
     """Findings that may occur."""
-    severity: Annotated[Severity | None, hints.usual("warning")] = None
+    severity: Annotated[Severity | None, keys.usual("warning")] = None
     """Findings of this severity or worse must not occur."""
-    limits: Annotated[dict[str, Any] | None, hints.limits(all_limits)] = None
+    limits: Annotated[dict[str, Any] | None, keys.limits(all_limits)] = None
     source: End = None
     target: End = None
 

@@ -15,7 +15,6 @@ from typing import Annotated, Any, ClassVar
 
 import numpy as np
 
-from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes, verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
@@ -30,6 +29,7 @@ from lutbench.measure.samples import (
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
+from lutbench.recipes import keys
 from lutbench.recipes.subjects import NamedTransform
 from lutbench.tables.lut import Lut3D, lattice
 from lutbench.tables.nodes import domain_of
@@ -52,7 +52,7 @@ class Deviation:
     where: str
 
 
-Hold = Annotated[tuple[str, ...], str | list[Annotated[str, hints.names(lambda: INVARIANTS)]]]
+Hold = Annotated[tuple[str, ...], str | list[Annotated[str, keys.names(lambda: INVARIANTS)]]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +62,7 @@ class InvariantsCheck(Check):
     kind: ClassVar[str] = "invariants"
     lut: str
     hold: Hold = ("neutral", "monotone")
-    limits: Annotated[dict[str, Any] | None, hints.limits(lambda: INVARIANTS)] = None
+    limits: Annotated[dict[str, Any] | None, keys.limits(lambda: INVARIANTS)] = None
     """In 10-bit codes."""
     inverse: str = ""
     """The inverse LUT, for `round_trip`."""

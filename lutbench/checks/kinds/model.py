@@ -11,7 +11,6 @@ from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
 
-from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_curve, independent_matrix
 from lutbench.checks.judging import verdict
@@ -31,6 +30,7 @@ from lutbench.model.gamuts import (
 )
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array
+from lutbench.recipes import keys
 from lutbench.recipes.keys import Unchecked
 
 MOST_OF_AN_ENTRY = 1.0
@@ -88,7 +88,7 @@ class MatrixCheck(Check):
     kind: ClassVar[str] = "matrix"
     source: Gamut
     target: Gamut
-    adaptation: Annotated[str, hints.words(lambda: (*ADAPTATIONS, "none"))] = "bradford"
+    adaptation: Annotated[str, keys.words(lambda: (*ADAPTATIONS, "none"))] = "bradford"
     rows: Annotated[Any, list[list[float]]]
     """Three rows of three numbers."""
     within: Unchecked = 5.1e-5

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 import numpy as np
 
-from lutbench import hints
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import judge, view_for
 from lutbench.checks.kinds.baseline import not_itself, record
@@ -18,6 +17,7 @@ from lutbench.checks.limits import NAMES, checked_limits
 from lutbench.checks.settings import End, Limits
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.samples import SampledColours
+from lutbench.recipes import keys
 from lutbench.tables.lut import Interpolation
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ class PictureCheck(Check):
     stored: str
     """A PNG, TIFF, DPX or OpenEXR file that `verify --record` writes."""
     depth: Literal["", "8", "10", "12", "16", "half", "float"] = ""
-    interpolation: Annotated[Interpolation | None, hints.usual("tetrahedral")] = None
+    interpolation: Annotated[Interpolation | None, keys.usual("tetrahedral")] = None
     limits: Limits | None = None
     target: End = None
 

@@ -1,17 +1,24 @@
-"""How the code values of a clip are read: from its tags, the user's options, or by assumption."""
+"""How the code values of a clip are read: from its tags, the user's options, or by assumption.
+
+Where a stream does not state the position of its chroma samples, it is the usual one: on the left
+column and between two lines, the default of MPEG-2 and H.264, or on the left column and the first
+line, for 4:2:0 of Recommendations ITU-R BT.2020-2 and BT.2100-2.
+"""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
-from lutbench.media.clip.siting import siting_of
-from lutbench.media.clip.ycbcr import Coding, Matrix, Siting, rgb_from_planes
+from lutbench.media.clip.codecs import load_av
+from lutbench.media.clip.ycbcr import SITINGS, Coding, Matrix, Siting, rgb_from_planes
 from lutbench.media.still.checks import memory_limit
 from lutbench.model.signal import Range
 
@@ -163,3 +170,50 @@ def _tagged_matrix(context: Any, where: str | Path) -> tuple[Matrix, list[str]]:
     else:
         matrix = "BT.709" if context.width > 1024 or context.height > 576 else "BT.601"
     return matrix, [f"the clip does not state its matrix: {matrix} is assumed (--source-matrix)"]
+
+
+_PLACES = (*SITINGS, "bottomleft", "bottom")
+_UNREAD: dict[str, Siting] = {"bottomleft": "left", "bottom": "center"}
+
+# FFmpeg's log level is global to the process.
+_LEVEL = Lock()
+
+
+def siting_of(stream: Any, matrix: Matrix | None) -> tuple[Siting, list[str]]:
+    """The chroma position of a 4:2:0 stream, and notes on what was assumed."""
+    stated = _stated(stream)
+    if stated in _UNREAD:
+        read_as = _UNREAD[stated]
+        return read_as, [f"its chroma position is {stated}, which is read as {read_as}"]
+    for known in SITINGS:
+        if stated == known:
+            return known, []
+    if str(stream.codec_context.pix_fmt).startswith("yuvj"):
+        return "center", []
+    return usual_siting(matrix), []
+
+
+def usual_siting(matrix: Matrix | None) -> Siting:
+    """The usual chroma position of 4:2:0 with a Y'CbCr matrix."""
+    return "topleft" if matrix == "BT.2020" else "left"
+
+
+def _stated(stream: Any) -> str:
+    """The position in FFmpeg's description of the stream, its only source; empty if none."""
+    logging = load_av().logging
+    with _LEVEL:
+        before = logging.get_level()
+        logging.set_libav_level(logging.VERBOSE)
+        logging.set_level(logging.INFO)
+        try:
+            text = stream.container.dumps_format()
+        finally:
+            logging.set_level(before)
+            logging.set_libav_level(logging.INFO)
+    form = re.escape(str(stream.codec_context.pix_fmt))
+    for line in text.splitlines():
+        if re.match(rf"\s*Stream #0:{stream.index}\b.*: Video:", line):
+            found = re.search(rf"\b{form}\(([^)]*)\)", line)
+            words = {each.strip() for each in found[1].split(",")} if found else set()
+            return next((place for place in _PLACES if place in words), "")
+    return ""

@@ -13,9 +13,8 @@ from numpy.typing import NDArray
 from lutbench.errors import LutbenchError
 from lutbench.media.clip.boxes import HELD, stream_that_says
 from lutbench.media.clip.codecs import Choice, load_av
-from lutbench.media.clip.coding import LEGAL, ClipCoding, plane_of, rgb_of
+from lutbench.media.clip.coding import LEGAL, ClipCoding, plane_of, rgb_of, usual_siting
 from lutbench.media.clip.cuts import Cuts, planar
-from lutbench.media.clip.siting import usual_siting
 from lutbench.media.clip.volume import Volume, leaves_alone
 from lutbench.media.clip.ycbcr import Coding, Matrix, Siting, planes_from_rgb, planes_through
 from lutbench.media.still.pixels import through

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, NotRequired, TypedDict
 
-from lutbench.hints import length, names, usual, words
 from lutbench.model.gamuts import WHITES
+from lutbench.recipes.keys import length, names, usual, words
 
 Point = tuple[float, float]
 White = Annotated[str, names(lambda: WHITES)]

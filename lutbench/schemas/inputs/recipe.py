@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import fields
 from typing import Annotated, Any, Literal, NotRequired, TypedDict
 
-from lutbench.hints import Hint, between, length, names, usual, words
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, PLACES
 from lutbench.model.false_colour import OKABE_ITO
 from lutbench.model.light import REFERENCE_SURROUND_CD_M2
 from lutbench.model.tone import tone_mapper, tone_names
-from lutbench.recipes.keys import CurveName, GamutName
+from lutbench.recipes.keys import CurveName, GamutName, Hint, between, length, names, usual, words
 from lutbench.recipes.profile import Profile
 
 Range = Annotated[str, words(lambda: ("full", "legal"))]

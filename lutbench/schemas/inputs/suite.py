@@ -8,8 +8,7 @@ from typing import Annotated, Any, NotRequired, TypedDict
 
 from lutbench.checks.kinds import KINDS
 from lutbench.checks.suite import MAX_CHECKS
-from lutbench.hints import length
-from lutbench.recipes.keys import Texts
+from lutbench.recipes.keys import Texts, length
 
 CheckOfSuite: Any = reduce(or_, (KINDS[each] for each in sorted(KINDS)))
 

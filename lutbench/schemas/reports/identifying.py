@@ -1,4 +1,4 @@
-"""The output of `identify` and `split`."""
+"""The output of `inspect`, `identify` and `split`."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any, Literal, NotRequired, TypedDict
 from lutbench.identification.groups import Group
 from lutbench.identification.measured import MeasuredCurve
 from lutbench.identification.result import Look, MedianErrors, SameAs, Tone
+from lutbench.inspection.inspection import Inspection
 from lutbench.measure.difference import Measures
 from lutbench.schemas.reports.common import (
     Encoding,
@@ -99,6 +100,9 @@ class Identification(TypedDict):
     """What the file says about itself."""
     notes: list[str]
 
+
+Inspect = Inspection | Unreadable
+"""One report for each line."""
 
 Identify = Identification | Unreadable
 """One report for each line."""
