@@ -49,7 +49,7 @@ def view_data(end: Encoding) -> dict[str, Any]:
     Display light through the EETF of Report ITU-R BT.2390 to 203 cd/m², on each
     channel, then to BT.709 with colours outside it clipped.
     """
-    seen = _seen(end)
+    seen = view_of(Encoding(end.curve, end.gamut, "full", display=end.display))
     light = seen.light(lattice(VIEW_NODES)) * seen.white_luminance
     toned = Eetf(source_peak=_peak(end), target_peak=REFERENCE_WHITE_CD_M2).apply(light)
     inside = np.clip(conversion(end.gamut, BT709).apply(toned / REFERENCE_WHITE_CD_M2), 0, 1)
@@ -59,10 +59,6 @@ def view_data(end: Encoding) -> dict[str, Any]:
         "table": packed(Srgb().encode(inside)).to_data(),
     }
     return {"label": label_of(end), "lattice": table, "light": _light_data(end, seen)}
-
-
-def _seen(end: Encoding) -> View:
-    return view_of(Encoding(end.curve, end.gamut, "full", display=end.display))
 
 
 def _light_data(end: Encoding, seen: View) -> dict[str, Any]:

@@ -192,7 +192,7 @@ def main(args: list[str] | None = None) -> NoReturn:
         _exit_with(with_options(str(error)))
     except click.UsageError as error:
         text = in_plain_words(error.format_message()).rstrip(".?")
-        _exit_with(text + _where_to_look(error))
+        _exit_with(text + (f"; see `{error.ctx.command_path} --help`" if error.ctx else ""))
     except click.ClickException as error:
         _exit_with(error.format_message())
     except (KeyboardInterrupt, click.Abort) as error:
@@ -211,10 +211,6 @@ def main(args: list[str] | None = None) -> NoReturn:
             _exit_with(shortage)
         _exit_with_internal_error(error)
     sys.exit(status if isinstance(status, int) else 0)
-
-
-def _where_to_look(error: click.UsageError) -> str:
-    return f"; see `{error.ctx.command_path} --help`" if error.ctx else ""
 
 
 def _exit_with(text: str, status: int = 2) -> NoReturn:

@@ -258,7 +258,7 @@ def depth_reports(subject: Subject, mid_grey: float) -> tuple[DepthReport, ...]:
 def _report(subject: Subject, bits: int, mid_grey: float) -> DepthReport:
     top = 2**bits - 1
     codes = np.arange(top + 1) / top
-    out = _grey(subject, codes)
+    out = np.asarray(subject.lut.apply(greys(codes)).mean(axis=1))
     steps = np.abs(np.diff(out))
     rounded = np.rint(np.clip(out, 0, 1) * 255).astype(int)
     coarse = np.abs(np.diff(rounded))
@@ -273,10 +273,6 @@ def _report(subject: Subject, bits: int, mid_grey: float) -> DepthReport:
     )
     levels = len(np.unique(np.rint(out * 1e6)))
     return DepthReport(bits, found, levels, len(np.unique(rounded)))
-
-
-def _grey(subject: Subject, values: Array) -> Array:
-    return np.asarray(subject.lut.apply(greys(values)).mean(axis=1))
 
 
 KnownBy = Literal["", "named", "file", "project", "identified"]

@@ -110,7 +110,8 @@ def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:
     codes = _codes(values.pop("codes", "full"), f"{where}, codes")
     try:
         if kind == "log":
-            numbers = _numbers(values, _keys(CameraLog), where)
+            keys = {each.name for each in fields(CameraLog)} - {"name", "formula_codes"}
+            numbers = _numbers(values, keys, where)
             curve: Curve = CameraLog(name, formula_codes=codes, **numbers)
         elif kind == "power":
             curve = Power(name, formula_codes=codes, **_numbers(values, {"gamma"}, where))
@@ -126,10 +127,6 @@ def _curve(name: str, table: dict[str, Any], file: Path) -> Curve:
     if reason:
         raise DefinitionError(reason, where=where, accepted="a curve that rises and has an inverse")
     return curve
-
-
-def _keys(kind: type[Curve]) -> set[str]:
-    return {each.name for each in fields(kind)} - {"name", "formula_codes"}
 
 
 def _codes(value: Any, where: str) -> Range:

@@ -132,8 +132,10 @@ def _object(kind: Any, made: _Made) -> dict[str, Any]:
     docs = _key_docs(kind)
     if _is_class(kind, TableSettings):
         hints = _keys_of_settings(kind)
+    elif _is_class(kind, PlainData):
+        hints = _keys_of_data(kind, docs)
     else:
-        hints = _keys_of_data(kind, docs) if _is_data(kind) else _keys_of_typed(kind, docs)
+        hints = _keys_of_typed(kind, docs)
     properties = {}
     for name, annotation in hints.items():
         found = _schema(annotation, made)
@@ -151,10 +153,6 @@ def _object(kind: Any, made: _Made) -> dict[str, Any]:
 
 def _is_class(kind: Any, *bases: type) -> bool:
     return isinstance(kind, type) and issubclass(kind, bases)
-
-
-def _is_data(kind: Any) -> bool:
-    return _is_class(kind, PlainData)
 
 
 def _is_type(hint: Any) -> bool:

@@ -140,7 +140,8 @@ def rows_at(inputs: Array, transform: Transform, to_light: Transform, size: int)
     """
     layout = _Layout(transform, to_light, inputs, size)
     best, least = None, np.inf
-    for parts in sorted(_grid(), key=layout.nodes_per_stop, reverse=True):
+    grid = itertools.starmap(_Parts, itertools.product(_MOVED, _FIRST_ROW, _LEAST_LIGHTS))
+    for parts in sorted(grid, key=layout.nodes_per_stop, reverse=True):
         rows = layout.rows(parts)
         if (error := layout.error(rows)) < least:
             least, best = error, rows
@@ -160,10 +161,6 @@ class _Parts:
     moved: float
     first_row: float
     dark: float
-
-
-def _grid() -> list[_Parts]:
-    return [_Parts(*each) for each in itertools.product(_MOVED, _FIRST_ROW, _LEAST_LIGHTS)]
 
 
 @dataclass(frozen=True, eq=False)

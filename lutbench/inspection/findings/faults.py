@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -386,14 +387,8 @@ def _misfit(lut: Examined, source: tuple[Curve, ...], target: tuple[Curve, ...])
     """RMS difference of the grey scale from the nearest of these conversions, in signal."""
     axis = lut.subject.neutral
     signal = np.clip(axis.inputs, 0, 1)
-    return min(
-        float(np.sqrt(np.mean((_converted(signal, one, other) - axis.mean) ** 2)))
-        for one in source
-        for other in target
-    )
-
-
-def _converted(
-    signal: np.ndarray[tuple[int, ...], np.dtype[np.float64]], source: Curve, target: Curve
-) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    return np.clip(np.nan_to_num(target.encode(np.maximum(source.decode(signal), 0))), 0, 1)
+    misfits = []
+    for one, other in product(source, target):
+        converted = np.nan_to_num(other.encode(np.maximum(one.decode(signal), 0)))
+        misfits.append(float(np.sqrt(np.mean((np.clip(converted, 0, 1) - axis.mean) ** 2))))
+    return min(misfits)
