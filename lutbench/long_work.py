@@ -245,7 +245,7 @@ def thread_limit(threads: int | None = None) -> int:
     return whole(threads, "threads", 1, MOST_THREADS)
 
 
-def share(work: Callable[[int, int], object], total: int, chunk: int, threads: int) -> None:
+def parallel_for(work: Callable[[int, int], object], total: int, chunk: int, threads: int) -> None:
     """Call ``work(start, stop)`` for 0..`total` in chunks, on at most `threads` threads.
 
     `work` must release the interpreter lock for a gain in speed. Any thread may process any

@@ -49,7 +49,7 @@ from lutbench.tables.cells import (
     weight_matrix,
 )
 from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import sensible
+from lutbench.tables.nodes import checked_outputs
 
 SAME_INPUT_SHARE = 1e-4
 """Share of the domain: two inputs nearer than this are the same solution."""
@@ -115,7 +115,7 @@ class _Inverter:
     ) -> None:
         self.lut, self.size, self.fallback, self.hold = lut, size, fallback, hold
         self.title = title
-        self.table = sensible(lut.table.astype(np.float64))
+        self.table = checked_outputs(lut.table.astype(np.float64))
         self.old = lattice(lut.size)  # solutions are inputs in 0..1 of the old domain
         self.domain = _output_domain(self.table)
         self.shaper = _neutral_shaper(self.table, self.domain) if shaper else None

@@ -8,7 +8,7 @@ from lutbench.algebra.result import Change, Reworked, code_error
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Transform
 from lutbench.tables.lut import USUAL_ROWS, Lut1D
-from lutbench.tables.nodes import domain_of, examined
+from lutbench.tables.nodes import checked_apply, domain_of
 
 
 def neutral_curve(
@@ -30,7 +30,7 @@ def neutral_curve(
         When an output is not finite, or exceeds half float.
     """
     domain = domain_of(transform)
-    curve = examined(transform, np.linspace(domain[0], domain[1], size))
+    curve = checked_apply(transform, np.linspace(domain[0], domain[1], size))
     tint = float((curve.max(axis=1) - curve.min(axis=1)).max())
     changes = []
     if tint * CODES_10_BIT >= 0.5:
@@ -49,7 +49,7 @@ def neutral_curve(
         )
     lut = Lut1D(curve, domain, title)
     between = np.linspace(domain[0], domain[1], 3 * size + 2)
-    expected = examined(transform, between)
+    expected = checked_apply(transform, between)
     if grey:
         expected = np.repeat(expected.mean(axis=1, keepdims=True), 3, axis=1)
     return Reworked(lut, code_error(expected, lut.apply(between)), tuple(changes))

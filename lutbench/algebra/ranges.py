@@ -16,7 +16,7 @@ from lutbench.algebra.result import (
     probe,
 )
 from lutbench.algebra.rewritten import with_table
-from lutbench.model.signal import Range, RangeChange, check_range, relaid
+from lutbench.model.signal import Range, RangeChange, check_range, range_step
 from lutbench.model.transforms import Pipeline, Transform
 from lutbench.tables.lut import UNIT_DOMAIN, USUAL_SIZE, Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import domain_of, sample
@@ -54,8 +54,8 @@ def change_range(
     """
     fed: tuple[Range, Range] = (check_range(source[0]), check_range(source[1]))
     given: tuple[Range, Range] = (check_range(target[0]), check_range(target[1]))
-    before = Pipeline(relaid(fed[1], fed[0], bits))
-    after = Pipeline(relaid(given[0], given[1], bits))
+    before = Pipeline(range_step(fed[1], fed[0], bits))
+    after = Pipeline(range_step(given[0], given[1], bits))
     changes = [
         Change(f"{end}_range", f"{end} range {pair[0]} to {pair[1]}, {bits}-bit codes")
         for end, pair in (("source", fed), ("target", given))

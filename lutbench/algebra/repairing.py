@@ -2,7 +2,7 @@
 
 The order is: range (values clamped to 0..1), noise, falls of the neutral axis, tint, folds.
 Each step changes only what it is named for, moves no value by more than a bound, and is
-undone if it would make another defect (`Amiss`) worse; a sound LUT is not changed.
+undone if it would make another defect (`Defects`) worse; a sound LUT is not changed.
 """
 
 from __future__ import annotations
@@ -124,7 +124,7 @@ def _bounded_step(
         result = original + np.clip(result - original, -bound, bound)
         text = f"changes limited to {most:g} codes at {100 * over.mean():.2f} % of the nodes"
         log.append(Change(f"{name}_bounded", text, float(over.mean())))
-    worse = amiss(result).worse_than(amiss(table), name)
+    worse = defects_of(result).worse_than(defects_of(table), name)
     if worse:
         changes.append(Change(f"{name}_left", f"not repaired: it would {WORSE[worse]}"))
         return table
@@ -301,7 +301,7 @@ WORSE = {
 
 
 @dataclass(frozen=True)
-class Amiss:
+class Defects:
     """The defects of a table in 10-bit codes; each is 0 in a table without it.
 
     `range` is the largest distance outside 0..1, `noise` its standard deviation, `fall` the
@@ -316,7 +316,7 @@ class Amiss:
     fold: float
     folds: float
 
-    def worse_than(self, before: Amiss, repair: str) -> str:
+    def worse_than(self, before: Defects, repair: str) -> str:
         """The name of a measure that grew; empty if none did.
 
         A repair of the tint or of a fall also moves the colours around greys, less and less.
@@ -331,7 +331,7 @@ class Amiss:
         return ""
 
 
-def amiss(table: Array) -> Amiss:
+def defects_of(table: Array) -> Defects:
     """The measures of a table, shape (n, n, n, 3)."""
     axis = diagonal(table)
     fall = float((np.maximum.accumulate(axis, axis=0) - axis).max())
@@ -345,4 +345,4 @@ def amiss(table: Array) -> Amiss:
         folds.deepest,
         folds.depth,
     )
-    return Amiss(*(CODES_10_BIT * each for each in parts))
+    return Defects(*(CODES_10_BIT * each for each in parts))

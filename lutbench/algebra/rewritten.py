@@ -25,12 +25,12 @@ def over_unit_domain(lut: Lut) -> Lut:
     return replace(lut, domain=domain)
 
 
-def rows_turned(lut: Lut) -> Lut:
+def axes_reversed(lut: Lut) -> Lut:
     """The LUT with its rows read as if blue ran fastest instead of red."""
     return with_table(lut, lambda table: table.transpose(2, 1, 0, 3).astype(np.float64, "C"))
 
 
-def channels_put_back(lut: Lut, order: Sequence[int]) -> Lut:
+def channels_reordered(lut: Lut, order: Sequence[int]) -> Lut:
     """The output channels in another order: channel k of the result is channel `order[k]`."""
     return with_table(lut, lambda table: table[..., list(order)].astype(np.float64, "C"))
 

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.results import PlainData
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
-from lutbench.tables.nodes import LARGEST_PIXEL, sensible
+from lutbench.tables.nodes import LARGEST_PIXEL, checked_outputs
 
 FINE_ENOUGH_CODES = 0.01
 """Largest error of 16-bit steps, in 10-bit codes: a hundredth of a recorded step."""
@@ -51,7 +51,7 @@ def packed(values: ArrayLike) -> Packed:
 
 def packed_floats(values: ArrayLike) -> Packed:
     """`values` as float32, whatever their range; LutbenchError if one is too large."""
-    array = sensible(np.asarray(values, dtype=np.float64), LARGEST_PIXEL)
+    array = checked_outputs(np.asarray(values, dtype=np.float64), LARGEST_PIXEL)
     single = array.astype("<f4")
     error = float(np.abs(array - single).max())
     return Packed("f32", float(array.min()), float(array.max()), _text(single), error)

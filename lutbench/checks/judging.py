@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.checks.base import CheckResult
-from lutbench.checks.limits import CheckFigure, held_against, measure_of
+from lutbench.checks.limits import CheckFigure, checked_figures, measure_of
 from lutbench.errors import DefinitionError
 from lutbench.measure.comparison import (
     ASSUMED_SOURCE,
@@ -80,7 +80,7 @@ def judge(
 ) -> CheckResult:
     """Compare the difference of two sets of outputs with limits, and find the worst colour."""
     measured = [measure(b, a, view) for a, b in zip(found, expected, strict=True)]
-    figures = held_against(limits, PointDifferences.spreads_of(measured))
+    figures = checked_figures(limits, PointDifferences.spreads_of(measured))
     at, i = worst_of(measured, figures[0])
     return verdict(figures, worst_place(tests[at], i, found[at][i], expected[at][i]), show)
 
@@ -95,7 +95,7 @@ def judge_sides(
 ) -> CheckResult:
     """As `judge`, for the outputs of two transforms, which are computed here and not kept."""
     measured = [measure_sides(expected, found, each, view) for each in tests]
-    figures = held_against(limits, PointDifferences.spreads_of(measured))
+    figures = checked_figures(limits, PointDifferences.spreads_of(measured))
     at, i = worst_of(measured, figures[0])
     signals = tests[at].signals[i : i + 1]
     ends = (np.asarray(side.apply(signals), np.float64)[0] for side in (found, expected))

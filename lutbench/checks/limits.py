@@ -80,16 +80,16 @@ def checked_limit(value: Any, where: str, most: float = math.inf) -> float:
     return limit
 
 
-def farthest(value: float, scale: float) -> float:
+def greatest_distance(value: float, scale: float) -> float:
     """How far from `value` anything on a scale from 0 can be; at most the whole scale.
 
-    >>> farthest(40.0, 100.0), farthest(109.0, 100.0)
+    >>> greatest_distance(40.0, 100.0), greatest_distance(109.0, 100.0)
     (60.0, 100.0)
     """
     return min(max(abs(value), abs(scale - value)), scale)
 
 
-def most_in(unit: str) -> float:
+def greatest_value(unit: str) -> float:
     """The largest possible value in a unit of `inspect`."""
     return MOST_BY_UNIT.get(unit, 1.0 if unit.startswith("share") else math.inf)
 
@@ -107,7 +107,9 @@ def checked_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:
     return limits
 
 
-def held_against(limits: Mapping[str, float], spreads: Mapping[str, Spread]) -> list[CheckFigure]:
+def checked_figures(
+    limits: Mapping[str, float], spreads: Mapping[str, Spread]
+) -> list[CheckFigure]:
     """Each limit with the figure that was found; failed ones come first."""
     found = []
     for name, limit in limits.items():

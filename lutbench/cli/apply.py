@@ -14,7 +14,7 @@ from lutbench.cli.options import (
     LOG,
     Reporting,
     RunOptions,
-    gathered,
+    grouped_options,
     json_option,
     lut_range_options,
     note,
@@ -123,7 +123,7 @@ FORMAT_SUFFIXES = {"png": ".png", "jpeg": ".jpg", "tiff": ".tif", "exr": ".exr",
 @click.option("--no-audio", is_flag=True, help="Write a clip without sound.")
 @click.option("--force", is_flag=True, help="Replace existing files; render all frames again.")
 @json_option
-@gathered(
+@grouped_options(
     files=Files,
     picture=PictureOptions,
     run=RunOptions,

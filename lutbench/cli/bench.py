@@ -15,7 +15,7 @@ from lutbench.cli.options import (
     definitions_option,
     end_options,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
     note,
     print_json,
@@ -74,7 +74,7 @@ class Showing:
 @definitions_option
 @json_option
 @force_option
-@gathered(names=EndOptions, showing=Showing, report=Reporting)
+@grouped_options(names=EndOptions, showing=Showing, report=Reporting)
 def command(
     source: str,
     names: EndOptions,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import force_option, gathered, json_option, print_json
+from lutbench.cli.options import force_option, grouped_options, json_option, print_json
 from lutbench.cli.results import (
     NewLut,
     fitted_size_option,
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 @title_option
 @force_option
 @json_option
-@gathered(new=NewLut)
+@grouped_options(new=NewLut)
 def command(picture: str, size: int, smoothness: float | None, new: NewLut) -> None:
     """Make the LUT of a device from PICTURE, the chart that came back from it.
 

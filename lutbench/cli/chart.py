@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from lutbench.cli.display_patches import PatchOptions, frame_size, write_patches
-from lutbench.cli.options import Reporting, force_option, gathered, json_option, print_json
+from lutbench.cli.options import Reporting, force_option, grouped_options, json_option, print_json
 from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
@@ -35,7 +35,7 @@ from lutbench.errors import LutbenchError
 )
 @force_option
 @json_option
-@gathered(reporting=Reporting)
+@grouped_options(reporting=Reporting)
 def command(output: str, size: int, frame: str, patches: str | None, reporting: Reporting) -> None:
     """Draw a chart of known colours, to send through a device whose LUT you cannot get.
 

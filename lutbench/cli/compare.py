@@ -17,7 +17,7 @@ from lutbench.cli.options import (
     definitions_option,
     end_options,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
     print_json,
     say,
@@ -108,7 +108,7 @@ def _limit_option(name: str, measure: str, fails: str) -> Callable[[F], F]:
 @definitions_option
 @force_option
 @json_option
-@gathered(ends=EndOptions, colours=Colours, report=Reporting)
+@grouped_options(ends=EndOptions, colours=Colours, report=Reporting)
 def command(
     a: str,
     b: str,
@@ -133,7 +133,7 @@ def command(
       lutbench compare --as-views "ACEScct, ACEScg to BT.1886, BT.709" \\
           "ACEScct, ACEScg to BT.2100 PQ, BT.2020"
     """
-    from lutbench.checks.limits import held_against
+    from lutbench.checks.limits import checked_figures
     from lutbench.measure.comparison import compare
     from lutbench.recipes.subjects import open_subject, refuse_same
 
@@ -157,7 +157,7 @@ def command(
         bits=int(colours.bits),
         worst=colours.worst,
     )
-    held = held_against(limits, found.overall)
+    held = checked_figures(limits, found.overall)
     if page is not None:
         from lutbench import files
         from lutbench.report.difference_page import difference_html

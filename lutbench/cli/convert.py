@@ -11,7 +11,7 @@ from lutbench.cli.options import (
     Reporting,
     changed_range_options,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
     print_json,
 )
@@ -72,7 +72,7 @@ class TextOptions:
 @click.option("--exact", is_flag=True, help="In a .cube: as many digits as the values need.")
 @force_option
 @json_option
-@gathered(form=TargetForm, ranges=RangeChange, text=TextOptions, report=Reporting)
+@grouped_options(form=TargetForm, ranges=RangeChange, text=TextOptions, report=Reporting)
 def command(
     source: str,
     target: str,

@@ -16,7 +16,7 @@ from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
     print_json,
 )
@@ -186,7 +186,7 @@ def command(context: click.Context) -> None:
 @click.option("--table-only", is_flag=True, help="Write patches.csv alone, without stills.")
 @force_option
 @json_option
-@gathered(options=PatchOptions, reporting=Reporting)
+@grouped_options(options=PatchOptions, reporting=Reporting)
 def patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
     """Draw the patches to show, each as a still, and the table for the readings.
 
@@ -208,7 +208,7 @@ def patches(folder: str, options: PatchOptions, reporting: Reporting) -> None:
 @reading_options
 @definitions_option
 @json_option
-@gathered(readings=Readings, wanted=Wanted)
+@grouped_options(readings=Readings, wanted=Wanted)
 def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> None:
     """Report how a measured display behaves, and whether it can reach a target.
 
@@ -245,7 +245,7 @@ def fit(measured: str, readings: Readings, wanted: Wanted, as_json: bool) -> Non
 @definitions_option
 @force_option
 @json_option
-@gathered(readings=Readings, wanted=Wanted, making=Making, reporting=Reporting)
+@grouped_options(readings=Readings, wanted=Wanted, making=Making, reporting=Reporting)
 def calibrate(
     measured: str,
     output: str,
@@ -303,7 +303,7 @@ def calibrate(
 @definitions_option
 @force_option
 @json_option
-@gathered(readings=Readings, wanted=Wanted, checking=Checking, reporting=Reporting)
+@grouped_options(readings=Readings, wanted=Wanted, checking=Checking, reporting=Reporting)
 def check(
     second: str, readings: Readings, wanted: Wanted, checking: Checking, reporting: Reporting
 ) -> int:

@@ -16,7 +16,7 @@ from lutbench.cli.options import (
     definitions_option,
     end_options,
     force_option,
-    gathered,
+    grouped_options,
     json_line,
     json_option,
     print_json_line,
@@ -112,7 +112,7 @@ class Outputs:
 @definitions_option
 @json_option
 @force_option
-@gathered(pins=EndOptions, outputs=Outputs, report=Reporting, run=RunOptions)
+@grouped_options(pins=EndOptions, outputs=Outputs, report=Reporting, run=RunOptions)
 def command(
     luts: tuple[str, ...],
     pins: EndOptions,

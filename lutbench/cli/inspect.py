@@ -24,7 +24,7 @@ from lutbench.cli.options import (
     definitions_option,
     end_options,
     force_option,
-    gathered,
+    grouped_options,
     json_line,
     json_option,
     print_json_line,
@@ -137,7 +137,7 @@ class Judging:
 @definitions_option
 @json_option
 @force_option
-@gathered(ends=EndOptions, pictures=Pictures, judging=Judging, run=RunOptions)
+@grouped_options(ends=EndOptions, pictures=Pictures, judging=Judging, run=RunOptions)
 def command(
     luts: tuple[str, ...],
     ends: EndOptions,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import force_option, gathered, json_option, print_json
+from lutbench.cli.options import force_option, grouped_options, json_option, print_json
 from lutbench.cli.results import (
     NewLut,
     fitted_size_option,
@@ -54,7 +54,7 @@ class LearnFit:
 @title_option
 @force_option
 @json_option
-@gathered(fit=LearnFit, new=NewLut)
+@grouped_options(fit=LearnFit, new=NewLut)
 def command(before: str, after: str, fit: LearnFit, new: NewLut) -> None:
     """Learn the LUT that takes the still BEFORE to the still AFTER.
 

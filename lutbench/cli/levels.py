@@ -13,7 +13,7 @@ from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
     note,
     number_option,
@@ -160,7 +160,7 @@ class Printing:
 @definitions_option
 @json_option
 @force_option
-@gathered(
+@grouped_options(
     recording=Recording,
     metering=Metering,
     ranges=LutRanges,
@@ -305,9 +305,9 @@ def _show(day: Levels, subject: LevelsSubject, printing: Printing) -> None:
 def _note_other_rung(exposed: float, subject: LevelsSubject) -> None:
     """Print a note where the LUT's exposure compensation does not match the exposure."""
     from lutbench.exposure.reading import signed_stops
-    from lutbench.exposure.sets import brings_back, missing_lut
+    from lutbench.exposure.sets import compensates, missing_lut
 
-    if not brings_back(subject.exposure, exposed):
+    if not compensates(subject.exposure, exposed):
         note(
             f"the scene is exposed {signed_stops(exposed)}, and {subject.name} does not bring it "
             f"back (it changes exposure by {signed_stops(subject.exposure or 0.0)}): "

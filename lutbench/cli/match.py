@@ -13,7 +13,7 @@ from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
     print_json,
 )
@@ -77,7 +77,7 @@ class MatchFit:
 @definitions_option
 @force_option
 @json_option
-@gathered(ends=EndOptions, chart=Chart, fit=MatchFit, new=NewLut)
+@grouped_options(ends=EndOptions, chart=Chart, fit=MatchFit, new=NewLut)
 def command(
     source: str,
     target: str | None,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lutbench.cli.options import Reporting, force_option, gathered, json_option, print_json
+from lutbench.cli.options import Reporting, force_option, grouped_options, json_option, print_json
 from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
 
@@ -45,7 +45,7 @@ def command(context: click.Context) -> None:
 @size_option
 @json_option
 @force_option
-@gathered(report=Reporting)
+@grouped_options(report=Reporting)
 def draw(folder: str, size: str, report: Reporting) -> None:
     """Write two pictures, two LUTs and a page that explains what to look for.
 

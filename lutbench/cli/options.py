@@ -29,7 +29,7 @@ WORTH_PROCESSES = 16
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-def gathered(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
+def grouped_options(**kinds: type[Any]) -> Callable[[F], Callable[..., Any]]:
     """Pass a command its options in groups, as settings objects.
 
     Each keyword is an argument of the command, its value a dataclass. Options with the name

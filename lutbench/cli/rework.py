@@ -14,7 +14,7 @@ from lutbench.cli.options import (
     changed_range_options,
     definitions_option,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
 )
 from lutbench.cli.results import NewLut, output_option, reworked, title_option
@@ -61,7 +61,7 @@ class Out(NewLut):
 
 def output_options(function: F) -> Callable[..., Any]:
     """``-o``, ``--title``, ``--definitions``, ``--force``, ``--json``, passed as `out`."""
-    options = definitions_option(force_option(json_option(gathered(out=Out)(function))))
+    options = definitions_option(force_option(json_option(grouped_options(out=Out)(function))))
     return output_option(title_option(options))
 
 
@@ -191,7 +191,7 @@ def resample(lut: str, size: int, method: str, out: Out) -> None:
     help="The inputs of the first and last node of OUT. [default: as LUT]",
 )
 @size_option
-@gathered(ranges=RangeChange)
+@grouped_options(ranges=RangeChange)
 @output_options
 def change_range(
     lut: str,

@@ -13,7 +13,7 @@ from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
     force_option,
-    gathered,
+    grouped_options,
     lut_range_options,
     note,
 )
@@ -86,7 +86,7 @@ class FrameReading:
 @lut_range_options
 @definitions_option
 @force_option
-@gathered(layout=SheetLayout, reading=FrameReading)
+@grouped_options(layout=SheetLayout, reading=FrameReading)
 def command(
     lut: str,
     source: str,

@@ -13,7 +13,7 @@ from lutbench.cli.options import (
     catalogue_of,
     definitions_option,
     force_option,
-    gathered,
+    grouped_options,
     json_option,
     print_json,
 )
@@ -50,7 +50,7 @@ PARTS = ("curve", "gamut", "look")
 @definitions_option
 @force_option
 @json_option
-@gathered(report=Reporting)
+@grouped_options(report=Reporting)
 def command(
     lut: str,
     output: str,

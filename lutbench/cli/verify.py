@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lutbench.cli.options import definitions_option, force_option, gathered, json_option, print_json
+from lutbench.cli.options import (
+    definitions_option,
+    force_option,
+    grouped_options,
+    json_option,
+    print_json,
+)
 from lutbench.cli.spelling import with_options
 from lutbench.cli.terminal import console
 from lutbench.errors import LutbenchError
@@ -101,7 +107,7 @@ class ReportOptions:
 @definitions_option
 @force_option
 @json_option
-@gathered(selection=Selection, running=Running, report=ReportOptions)
+@grouped_options(selection=Selection, running=Running, report=ReportOptions)
 def command(
     suites: tuple[str, ...],
     check_self: bool,

@@ -260,12 +260,12 @@ class _Through:
 
     def __call__(self, signal: ArrayLike) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Signals of neutrals, shape (n,), to R G B signals, shape (n, 3)."""
-        from lutbench.tables.nodes import examined
+        from lutbench.tables.nodes import checked_apply
 
         recorded = np.asarray(signal, dtype=np.float64)
         coded = RangeFromSignal(self.source_range).apply(np.repeat(recorded[:, None], 3, axis=1))
         values = np.clip(coded, 0, 1)
-        return SignalFromRange(self.target_range).apply(examined(self.lut, values))
+        return SignalFromRange(self.target_range).apply(checked_apply(self.lut, values))
 
 
 def _level(

@@ -56,7 +56,7 @@ class SetLevels(Result):
         """The LUTs that compensate the exposure: for a scene at +1 stop, a LUT of -1 stop."""
         if not self.exposed:
             return ()
-        return tuple(each for each in self.members if brings_back(each.exposure, self.exposed))
+        return tuple(each for each in self.members if compensates(each.exposure, self.exposed))
 
     @property
     def paired_names(self) -> list[str]:
@@ -75,10 +75,10 @@ class SetLevels(Result):
         return f"{scene}: none of these LUTs brings it back; {missing_lut(self.exposed)}"
 
 
-def brings_back(exposure: float | None, exposed: float) -> bool:
+def compensates(exposure: float | None, exposed: float) -> bool:
     """Whether a LUT of that exposure compensates a scene that is exposed over by `exposed`.
 
-    >>> brings_back(-1.0, 1.0), brings_back(0.0, 1.0), brings_back(None, 1.0)
+    >>> compensates(-1.0, 1.0), compensates(0.0, 1.0), compensates(None, 1.0)
     (True, False, False)
     """
     return exposure is not None and math.isclose(exposure, -exposed, abs_tol=SAME_EXPOSURE_STOPS)

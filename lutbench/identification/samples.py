@@ -13,7 +13,7 @@ from lutbench.identification.curvebank import scale_of
 from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import before_shaper, check_domain, diagonal, greys, sensible
+from lutbench.tables.nodes import before_shaper, check_domain, checked_outputs, diagonal, greys
 from lutbench.tables.traces import shrunk, straight_from
 
 CODES = CODES_10_BIT
@@ -264,7 +264,7 @@ def _alike(domain: Array) -> bool:
 
 
 def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d: bool) -> Samples:
-    sensible(table.reshape(-1, 3))
+    checked_outputs(table.reshape(-1, 3))
     table, neutral = (np.round(each, SETTLED) + 0.0 for each in (table, neutral))
     flat = table.reshape(-1, 3)
     low, high = flat.min(axis=0), flat.max(axis=0)

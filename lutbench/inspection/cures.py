@@ -13,10 +13,10 @@ from lutbench.algebra.repairing import FADE, MOST_MOVED_CODES, REPAIRS, check_bo
 from lutbench.algebra.repairing import repair as repair_table
 from lutbench.algebra.result import Change, CodeError, Reworked, code_error
 from lutbench.algebra.rewritten import (
-    channels_put_back,
+    axes_reversed,
+    channels_reordered,
     divided,
     over_unit_domain,
-    rows_turned,
 )
 from lutbench.errors import LutbenchError
 from lutbench.given import one_of
@@ -62,13 +62,13 @@ def _domain(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
 
 def _axes(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
     message = "rows put in order: red runs fastest now"
-    return _rewritten(rows_turned(_table(lut)), "axes", message)
+    return _rewritten(axes_reversed(_table(lut)), "axes", message)
 
 
 def _channels(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:
     order = order_of(lut)
     message = f"channels reordered: {', '.join('RGB'[k] for k in order)} are R, G, B now"
-    return _rewritten(channels_put_back(_table(lut), order), "channels", message)
+    return _rewritten(channels_reordered(_table(lut), order), "channels", message)
 
 
 def _legal(lut: Examined, finding: Finding, bounds: Bounds) -> Reworked:

@@ -14,7 +14,7 @@ from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Colour
 from lutbench.results import PlainData
 from lutbench.tables.lut import ShaperLut3D, lattice
-from lutbench.tables.nodes import LARGEST_PIXEL, before_shaper, examined, greys
+from lutbench.tables.nodes import LARGEST_PIXEL, before_shaper, checked_apply, greys
 
 KindOfLut = Literal["identity", "curve", "gamut", "combined"]
 
@@ -190,7 +190,7 @@ def change_made(subject: Subject, seen: Encoding) -> ChangeMade:
     low, high = subject.domain
     colours = low + (high - low) * lattice(COLOURS).reshape(-1, 3)
     view = view_of(seen)
-    found = view.differences(colours, examined(subject.lut, colours, LARGEST_PIXEL))
+    found = view.differences(colours, checked_apply(subject.lut, colours, LARGEST_PIXEL))
     return ChangeMade(view.measure, float(np.percentile(found, 95)))
 
 

@@ -292,7 +292,7 @@ def coarse_bits(subject: Subject) -> int | None:
     return None
 
 
-def pull(subject: Subject) -> Array:
+def channel_response(subject: Subject) -> Array:
     """How far each input channel moves each output channel: shape (3, 3), output × input.
 
     In signal per node: the mean step of the output along the input's axis, where not clipped.
@@ -324,7 +324,7 @@ def channel_order(subject: Subject) -> tuple[tuple[int, int, int], float]:
     """
     if subject.planes.ndim == 2:
         return RIGHT, 1.0
-    moved = pull(subject)
+    moved = channel_response(subject)
     fit = {order: float(moved[RIGHT, order].prod()) for order in permutations(RIGHT)}
     first, second, third = best = max(fit, key=fit.__getitem__)
     if fit[best] <= ALIKE_RATIO * fit[RIGHT]:

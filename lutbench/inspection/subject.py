@@ -17,12 +17,12 @@ from lutbench.tables.lut import USUAL_SIZE, Domain, Lut, Lut1D, Lut3D, ShaperLut
 from lutbench.tables.nodes import (
     LARGEST_PIXEL,
     check_domain,
+    checked_apply,
+    checked_outputs,
     domain_of,
-    examined,
     greys,
     neutral_inputs,
     node_input,
-    sensible,
 )
 from lutbench.tables.traces import CLIPPED_SIGNAL, clipped
 
@@ -76,7 +76,7 @@ class Subject:
     def planes(self) -> Array:
         """The table by channel: shape (3, n, n, n), or (3, n) for a 1D LUT."""
         table = self.lut.table if isinstance(self.lut, Lut1D) else self._lattice_table
-        return channel_planes(sensible(table, LARGEST_PIXEL))
+        return channel_planes(checked_outputs(table, LARGEST_PIXEL))
 
     @property
     def _lattice_table(self) -> NDArray[Any]:
@@ -93,7 +93,7 @@ class Subject:
         """What comes out for R = G = B."""
         check_domain(self.lut)
         inputs = neutral_inputs(self.lut, self.size)
-        return NeutralAxis(inputs, examined(self.lut, greys(inputs), LARGEST_PIXEL))
+        return NeutralAxis(inputs, checked_apply(self.lut, greys(inputs), LARGEST_PIXEL))
 
     def node_input(self, node: tuple[int, ...]) -> tuple[float, ...]:
         """The input values of a node, before a shaper where there is one."""

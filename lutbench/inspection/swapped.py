@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from lutbench.algebra.rewritten import channels_put_back, rows_turned
+from lutbench.algebra.rewritten import axes_reversed, channels_reordered
 from lutbench.errors import LutbenchError
 from lutbench.inspection import lattice as measures
 from lutbench.inspection.subject import CODES, Subject
@@ -42,8 +42,8 @@ def confirmed(subject: Subject, order: tuple[int, int, int]) -> bool:
         return False
     back = tuple(int(each) for each in np.argsort(order))
     return bool(
-        _explained(channels_put_back(lut, back))
-        or (order == measures.REVERSED and _explained(rows_turned(lut)))
+        _explained(channels_reordered(lut, back))
+        or (order == measures.REVERSED and _explained(axes_reversed(lut)))
     )
 
 
@@ -56,8 +56,8 @@ def red_and_blue(subject: Subject) -> Swapped:
     if not isinstance(lut, Lut3D | ShaperLut3D):
         return "unclear"
     put_back: dict[Swapped, Lut] = {
-        "rows": rows_turned(lut),
-        "channels": channels_put_back(lut, measures.REVERSED),
+        "rows": axes_reversed(lut),
+        "channels": channels_reordered(lut, measures.REVERSED),
     }
     if np.abs(_table(put_back["rows"]) - _table(put_back["channels"])).max() < SAME:
         return "rows"
@@ -72,7 +72,7 @@ def red_and_blue(subject: Subject) -> Swapped:
 
 def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
     """The two ways: most conversions take more green out of red than out of blue."""
-    mixing = measures.pull(subject)
+    mixing = measures.channel_response(subject)
     return ("rows", "channels") if mixing[0, 1] >= mixing[2, 1] else ("channels", "rows")
 
 

@@ -49,11 +49,11 @@ def for_page(picture: NDArray[Any], encoding: Encoding | None) -> Picture:
         signal = SignalFromRange(encoding.range, encoding.bits).apply(picture)
         return np.asarray(signal, dtype=np.float32)
     clipped = np.clip(np.nan_to_num(np.asarray(picture, dtype=np.float64)), 0, 1)
-    return np.asarray(toned_down(encoding).apply(clipped), dtype=np.float32)
+    return np.asarray(hdr_to_sdr(encoding).apply(clipped), dtype=np.float32)
 
 
 @lru_cache(maxsize=8)
-def toned_down(encoding: Encoding) -> Pipeline:
+def hdr_to_sdr(encoding: Encoding) -> Pipeline:
     """The tone mapping from signals of an HDR encoding to those of an SDR picture."""
     source = encoding
     if source.display is None:

@@ -132,7 +132,7 @@ class RangeFromSignal(RangeStep):
         return SignalFromRange(self.range, self.bits)
 
 
-def relaid(present: Range, wanted: Range, bits: int) -> tuple[Transform, ...]:
+def range_step(present: Range, wanted: Range, bits: int) -> tuple[Transform, ...]:
     """The step from full-scale values of one range to another; none if they are the same."""
     if present == wanted:
         return ()
@@ -167,13 +167,13 @@ class RangeChange:
     @property
     def before(self) -> tuple[Transform, ...]:
         """The step from the new input range to that of the LUT."""
-        return relaid(
+        return range_step(
             self.source_range or self.given_source_range, self.given_source_range, self.bits
         )
 
     @property
     def after(self) -> tuple[Transform, ...]:
         """The step from the LUT's output range to the new one."""
-        return relaid(
+        return range_step(
             self.given_target_range, self.target_range or self.given_target_range, self.bits
         )

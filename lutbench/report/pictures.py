@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lutbench.media import subjects
 from lutbench.media.still.still import Still
 from lutbench.media.subjects import Picture
-from lutbench.media.toned import LABEL, for_page, is_hdr, toned_down
+from lutbench.media.toned import LABEL, for_page, hdr_to_sdr, is_hdr
 from lutbench.model.conversion import Encoding
 from lutbench.model.curves.video import Srgb
 from lutbench.model.gamuts import BT709, BT2020, Gamut
@@ -52,7 +52,7 @@ def shown_lut(found: Inspection) -> tuple[str, Transform]:
         return found.name, found.lut
     if not is_hdr(target):
         return found.name, Pipeline((found.lut, SignalFromRange(target.range, target.bits)))
-    return f"{found.name} ({LABEL})", Pipeline((found.lut, toned_down(target)))
+    return f"{found.name} ({LABEL})", Pipeline((found.lut, hdr_to_sdr(target)))
 
 
 def our_still(found: Inspection) -> Still:

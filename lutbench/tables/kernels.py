@@ -40,7 +40,6 @@ from lutbench.tables.kernels_llvm import (
 )
 from lutbench.tables.kernels_steps import (
     OPTIONS,
-    ask_ahead,
     clamp,
     cubes,
     curve,
@@ -49,6 +48,7 @@ from lutbench.tables.kernels_steps import (
     piece,
     place,
     power,
+    prefetch,
     tetrahedra,
 )
 from lutbench.tables.programs import CLAMP, CURVE, MATRIX, POWER, TETRAHEDRAL, TYPES
@@ -155,7 +155,7 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
         tetrahedra(planes, size, cells, parts, corners, weights)
         across = 4 * (size * size + size + 1)
         for j in range(0, BLOCK_PIXELS, 16):
-            ask_ahead(ahead, j)
+            prefetch(ahead, j)
             for i in range(j, j + 16):
                 weigh_4(
                     nodes,
@@ -168,7 +168,7 @@ def _lattice(planes, pool, op, params, work, out, stride, ahead):
     else:
         cubes(planes, size, cells, parts, corners, weights)
         for j in range(0, BLOCK_PIXELS, 16):
-            ask_ahead(ahead, j)
+            prefetch(ahead, j)
             for i in range(j, j + 16):
                 weigh_8(
                     nodes,

@@ -219,8 +219,8 @@ def move_64(typing: Any, src: Any, index: Any, address: Any) -> Any:
     return types.void(src, types.int64, types.int64), code
 
 
-def asker(writes: bool) -> Any:
-    """The intrinsic that asks for an address to come into the cache, to be read or written."""
+def prefetch_intrinsic(writes: bool) -> Any:
+    """The intrinsic that prefetches an address into the cache, to be read or written."""
 
     @intrinsic
     def ask(typing: Any, address: Any) -> Any:
@@ -237,8 +237,8 @@ def asker(writes: bool) -> Any:
     return ask
 
 
-ask_to_read = asker(writes=False)
-ask_to_write = asker(writes=True)
+prefetch_to_read = prefetch_intrinsic(writes=False)
+prefetch_to_write = prefetch_intrinsic(writes=True)
 
 
 @intrinsic

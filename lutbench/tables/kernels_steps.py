@@ -12,10 +12,10 @@ from numba import njit
 
 from lutbench.tables.kernels_llvm import (
     BLOCK_PIXELS,
-    ask_to_read,
-    ask_to_write,
     is_single,
     pairs_4,
+    prefetch_to_read,
+    prefetch_to_write,
     scaled,
     split,
     truncated,
@@ -33,20 +33,20 @@ inner = njit(no_cpython_wrapper=True, forceinline=True, **OPTIONS)  # the inside
 
 
 @passage
-def ask_ahead(ahead, j):
-    """Ask for 16 pixels to come, so that memory works while a table is read.
+def prefetch(ahead, j):
+    """Prefetch 16 pixels to come, so that memory works while a table is read.
 
-    A block's pixels are asked for bit by bit: all at once is more than the
+    A block's pixels are prefetched bit by bit: all at once is more than the
     processor keeps in flight, and it would wait.
     """
     reads, read_step, read_spread, writes, write_step, write_spread = ahead
     reads, writes = reads + j * read_step, writes + j * write_step
-    ask_to_read(reads)
-    ask_to_read(reads + read_spread)
-    ask_to_read(reads + 2 * read_spread)
-    ask_to_write(writes)
-    ask_to_write(writes + write_spread)
-    ask_to_write(writes + 2 * write_spread)
+    prefetch_to_read(reads)
+    prefetch_to_read(reads + read_spread)
+    prefetch_to_read(reads + 2 * read_spread)
+    prefetch_to_write(writes)
+    prefetch_to_write(writes + write_spread)
+    prefetch_to_write(writes + 2 * write_spread)
 
 
 # -- Steps without a table ----------------------------------------------------
@@ -230,7 +230,7 @@ def curve(planes, pool, op, params, work, ahead):
         rows = pool[begin + c * size :]
         for j in range(0, BLOCK_PIXELS, 16):
             if c == 0:
-                ask_ahead(ahead, j)
+                prefetch(ahead, j)
             for i in range(j, j + 16, 4):
                 at = (corners[c, i], corners[c, i + 1], corners[c, i + 2], corners[c, i + 3])
                 pairs_4(rows, at, weights, i)

@@ -46,7 +46,7 @@ LEAST_WIDTH_SHARE = 1e-6
 float64; and width of the neutral axis, in signal, if the channels' domains do not overlap."""
 
 
-def examined(transform: Transform, inputs: ArrayLike, most: float = LARGEST_SIGNAL) -> Array:
+def checked_apply(transform: Transform, inputs: ArrayLike, most: float = LARGEST_SIGNAL) -> Array:
     """The outputs of `transform` as float64, checked to be finite and at most `most`.
 
     Raises
@@ -54,10 +54,10 @@ def examined(transform: Transform, inputs: ArrayLike, most: float = LARGEST_SIGN
     LutbenchError
         When one is not.
     """
-    return sensible(np.asarray(transform.apply(inputs), dtype=np.float64), most)
+    return checked_outputs(np.asarray(transform.apply(inputs), dtype=np.float64), most)
 
 
-def sensible(outputs: NDArray[Any], most: float = LARGEST_SIGNAL) -> NDArray[Any]:
+def checked_outputs(outputs: NDArray[Any], most: float = LARGEST_SIGNAL) -> NDArray[Any]:
     """`outputs`, checked to be finite and at most `most`; LutbenchError if not."""
     reached = np.abs(outputs).max(initial=0.0)
     if not reached <= most:

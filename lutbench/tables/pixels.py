@@ -28,7 +28,7 @@ from numpy.typing import ArrayLike, DTypeLike, NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.given import NOT_AN_ARRAY, flag, text, whole
-from lutbench.long_work import share, thread_limit
+from lutbench.long_work import parallel_for, thread_limit
 from lutbench.model.transforms import Transform, steps_of
 from lutbench.tables import plain
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
@@ -371,7 +371,7 @@ def _by_plain(
     def work(start: int, stop: int) -> None:
         plain.run(src[start:stop], dst[start:stop], prepared, out_peak)
 
-    share(work, len(src), CHUNKS[0], limit)
+    parallel_for(work, len(src), CHUNKS[0], limit)
 
 
 def _run(
@@ -387,7 +387,7 @@ def _run(
     def work(start: int, stop: int) -> None:
         kernel(*arguments, start, stop)
 
-    share(work, len(src), _chunk(len(src), limit), limit)
+    parallel_for(work, len(src), _chunk(len(src), limit), limit)
 
 
 def _chunk(pixels: int, limit: int) -> int:

@@ -120,7 +120,7 @@ def program(steps: Iterable[Step], dtype: DTypeLike, peak: float = 1.0) -> Progr
         params[row] = step.params
         if step.table is not None:
             size = step.table.shape[0]
-            how = finding(step.params, size, dtype, peak if row == 0 else 1.0)
+            how = lookup_method(step.params, size, dtype, peak if row == 0 else 1.0)
             ops[row, 1:] = begin, size, how
             params[row, 6] = peak
             begin += _laid_size(step.table)
@@ -163,7 +163,7 @@ def _joined(steps: list[Step]) -> list[Step]:
     return joined
 
 
-def finding(params: NDArray[np.float64], size: int, dtype: np.dtype[Any], peak: float) -> int:
+def lookup_method(params: NDArray[np.float64], size: int, dtype: np.dtype[Any], peak: float) -> int:
     """How the place of a value in a table is found.
 
     Float32 finds it without rounding where the domain begins at 0 and the

@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 import open_world
 
 import lutbench
-from lutbench.algebra.rewritten import channels_put_back, rows_turned
+from lutbench.algebra.rewritten import axes_reversed, channels_reordered
 from lutbench.errors import LutbenchError
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.tables.lut import Lut3D
@@ -74,7 +74,7 @@ def swapped(family: str, seed: int) -> list[float]:
     lut = open_world.case(family, seed).lut
     if not isinstance(lut, Lut3D):
         return []
-    every = (channels_put_back(lut, (2, 1, 0)), rows_turned(lut))
+    every = (channels_reordered(lut, (2, 1, 0)), axes_reversed(lut))
     return [_seconds(lutbench.inspect(each).to_data) for each in every]
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes
-from lutbench.checks.limits import CheckFigure, checked_limit, most_in
+from lutbench.checks.limits import CheckFigure, checked_limit, greatest_value
 from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.inspection.finding import SEVERITIES, Place, Severity
@@ -58,7 +58,7 @@ class HealthCheck(Check):
         source, target = self.source or side.source, self.target or side.target
         units = {name: limit.unit for name, limit in all_limits().items()}
         limits = {
-            code: checked_limit(value, self.at(f"limits, {code}"), most_in(units[code]))
+            code: checked_limit(value, self.at(f"limits, {code}"), greatest_value(units[code]))
             for code, value in (self.limits or {}).items()
         }
         found = inspect(

@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import verdict
-from lutbench.checks.limits import CheckFigure, checked_limit, farthest
+from lutbench.checks.limits import CheckFigure, checked_limit, greatest_distance
 from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError
 from lutbench.formats.comments import ends_in_comments
@@ -122,7 +122,7 @@ class LevelsCheck(Check):
                 "signal": own_signal,
                 "code": _codes(full, own_signal, point),
             }[point.unit]
-            most = farthest(point.value, SCALES.get(point.unit, 2.0**point.bits - 1))
+            most = greatest_distance(point.value, SCALES.get(point.unit, 2.0**point.bits - 1))
             within = checked_limit(point.tolerance, self.at("within"), most)
             off = np.abs(reached - point.value)
             worst = float(reached[int(off.argmax())]) if np.isfinite(off).all() else float("nan")

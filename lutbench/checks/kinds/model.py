@@ -14,7 +14,7 @@ import numpy as np
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.independent import independent_curve, independent_matrix
 from lutbench.checks.judging import verdict
-from lutbench.checks.limits import CheckFigure, checked_limit, farthest
+from lutbench.checks.limits import CheckFigure, checked_limit, greatest_distance
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.given import number
 from lutbench.model.catalogue import Catalogue
@@ -64,7 +64,7 @@ class CurveCheck(Check):
         if not self.points:
             raise DefinitionError("no points are given", where=self.where, accepted="points")
         light, signal = np.array(self.points).T
-        most = max(farthest(float(each), 1.0) for each in signal)
+        most = max(greatest_distance(float(each), 1.0) for each in signal)
         within = checked_limit(self.within, self.at("within"), most)
         encoded = self.curve.encode(light)
         # The decoded light is encoded again, so that the error is in signal.

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
 from lutbench.media.chart.layout import CONTROLS, LEAST_READ_PX, PARTS, Layout
-from lutbench.media.chart.placed import Placement, place_chart
+from lutbench.media.chart.locate import Placement, locate_chart
 from lutbench.model.transforms import Array
 from lutbench.results import PlainData
 
@@ -112,7 +112,7 @@ def read_chart(picture: NDArray[Any], where: str = "") -> ChartReading:
         comes back differently in different places.
     """
     picture = _signal(picture, where)
-    layout, placement = place_chart(np.asarray(picture @ LUMA), where)
+    layout, placement = locate_chart(np.asarray(picture @ LUMA), where)
     cell = layout.cell * placement.scale
     if cell.min() < LEAST_READ_PX:
         raise LutbenchError(

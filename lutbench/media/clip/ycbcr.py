@@ -110,7 +110,7 @@ def rgb_from_planes(
     ndarray
         Shape (height, width, 3), float32.
     """
-    from lutbench.long_work import share, thread_limit
+    from lutbench.long_work import parallel_for, thread_limit
 
     height = y.shape[0]
     rgb = np.empty((height, width, 3), np.float32)
@@ -121,7 +121,7 @@ def rgb_from_planes(
         decode(band, start, stop)
         rgb[start:stop] = np.moveaxis(band, 0, -1)
 
-    share(work, height, band_lines(width), thread_limit(threads))
+    parallel_for(work, height, band_lines(width), thread_limit(threads))
     return rgb
 
 
@@ -202,7 +202,7 @@ def _fill(
     give: Band, planes: Planes, size: tuple[int, int], coding: Coding, threads: int | None
 ) -> None:
     """Fill planes from lines of R G B, which `give` puts into a band."""
-    from lutbench.long_work import share, thread_limit
+    from lutbench.long_work import parallel_for, thread_limit
 
     (height, width), (y, cb, cr) = size, planes
     lines, samples = coding.chroma_shape(height, width)
@@ -224,14 +224,14 @@ def _fill(
             chroma(narrow, first, cb, cr, 1, numbers, down_down, start, stop)
         spare.append(buffers)
 
-    share(work, height, count, limit)
+    parallel_for(work, height, count, limit)
     if whole is not None:
         from_all = whole
 
         def rest(start: int, stop: int) -> None:
             chroma(from_all, 0, cb, cr, coding.down, numbers, down_down, start, stop)
 
-        share(rest, lines, count, limit)
+        parallel_for(rest, lines, count, limit)
 
 
 def _buffers(

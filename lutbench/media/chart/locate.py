@@ -34,7 +34,7 @@ class Placement:
         return np.asarray(points * self.scale + self.offset)
 
 
-def place_chart(luma: Array, where: str = "") -> tuple[Layout, Placement]:
+def locate_chart(luma: Array, where: str = "") -> tuple[Layout, Placement]:
     """The layout of the chart in a picture, shape (height, width), and its position.
 
     Raises LutbenchError when there is none, or it is mirrored, rotated or cut; `where` names the
