@@ -18,7 +18,7 @@ from click.testing import CliRunner
 from lutbench.bench.contents import BenchSet, Packer
 from lutbench.bench.gather import KnownEnds, Order, gather
 from lutbench.bench.packing import FINE_ENOUGH_CODES, packed, packed_lut
-from lutbench.bench.stills import HEIGHT, WIDTH, grey_ramp, still_of_file, two_skins
+from lutbench.bench.stills import HEIGHT_PX, WIDTH_PX, grey_ramp, still_of_file, two_skins
 from lutbench.cli.bench import command
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import levels
@@ -161,9 +161,9 @@ def test_skins_have_the_measured_colours() -> None:
     """Away from the sheen a form's light keeps the ratio of R G B of the patch."""
     picture, skins = two_skins(), dict(zip(chart24()[0], chart_light(BT709), strict=True))
     for x, name in ((0.42, "light skin"), (1.18, "dark skin")):
-        pixel = picture[int(0.5 * HEIGHT), int((x + 0.15) * HEIGHT)]
+        pixel = picture[int(0.5 * HEIGHT_PX), int((x + 0.15) * HEIGHT_PX)]
         np.testing.assert_allclose(pixel / pixel[0], skins[name] / skins[name][0], rtol=0.01)
-    card = picture[int(0.6 * HEIGHT), WIDTH // 2]
+    card = picture[int(0.6 * HEIGHT_PX), WIDTH_PX // 2]
     np.testing.assert_allclose(card, 0.18)
 
 

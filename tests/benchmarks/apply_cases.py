@@ -25,9 +25,10 @@ from numpy.typing import NDArray
 from PIL import Image, ImageFilter
 from skimage import data, transform
 
+from lutbench import long_work
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Matrix
-from lutbench.tables import kernels, programs, threads
+from lutbench.tables import kernels, programs
 from lutbench.tables import pixels as over_pixels
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.pixels import apply_pixels
@@ -110,7 +111,7 @@ def node_reads(lut: Lut3D, picture: NDArray[np.float32]) -> Callable[[], None]:
             out = np.empty(4 * block, np.float32)
             read(nodes, corners, weights, out, across, (stop - start) // block)
 
-        threads.share(work, HEIGHT * WIDTH, 1 << 19, threads.thread_limit())
+        long_work.parallel_for(work, HEIGHT * WIDTH, 1 << 19, long_work.thread_limit())
 
     return run
 
@@ -197,12 +198,12 @@ class Cases:
 def _touched(shape: tuple[int, ...]) -> NDArray[np.float32]:
     """A new array of which every page is written once, on all threads."""
     new = np.empty(shape, np.float32)
-    limit = threads.thread_limit()
+    limit = long_work.thread_limit()
 
     def work(start: int, stop: int) -> None:
         new[start:stop:300] = 0
 
-    threads.share(work, len(new), over_pixels._chunk(len(new), limit), limit)
+    long_work.parallel_for(work, len(new), over_pixels._chunk(len(new), limit), limit)
     return new
 
 

@@ -23,9 +23,10 @@ from lattice_reference import (
 )
 from numpy.typing import NDArray
 
+from lutbench import long_work
 from lutbench.errors import LutbenchError
 from lutbench.tables import pixels as over_pixels
-from lutbench.tables import plain, programs, threads
+from lutbench.tables import plain, programs
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D
 
 
@@ -230,15 +231,15 @@ def test_laid_out_table_is_kept_and_let_go() -> None:
 
 class TestThreads:
     def test_argument_over_environment_over_cores(self, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.delenv(threads.VARIABLE, raising=False)
-        assert threads.thread_limit() == threads._usable_cores()
-        monkeypatch.setenv(threads.VARIABLE, "5")
-        assert threads.thread_limit() == 5
-        assert threads.thread_limit(2) == 2
+        monkeypatch.delenv(long_work.THREADS_VARIABLE, raising=False)
+        assert long_work.thread_limit() == long_work._usable_cores()
+        monkeypatch.setenv(long_work.THREADS_VARIABLE, "5")
+        assert long_work.thread_limit() == 5
+        assert long_work.thread_limit(2) == 2
 
     @pytest.mark.parametrize("text", ["0", "-1", "many", "1.5", "100000"])
     def test_bad_environment_is_named(self, text: str, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setenv(threads.VARIABLE, text)
+        monkeypatch.setenv(long_work.THREADS_VARIABLE, text)
         with pytest.raises(LutbenchError, match=r"LUTBENCH_THREADS.*accepted: 1 to 1024"):
             Lut3D.identity(2).apply([0.5, 0.5, 0.5])
 
@@ -253,9 +254,9 @@ class TestThreads:
             done[start:stop] += 1
 
         for count in (1, 2, 5):
-            threads.share(work, len(done), 10, count)
+            long_work.parallel_for(work, len(done), 10, count)
         assert (done == 3).all()
-        assert threads._working == 0
+        assert long_work._working == 0
 
     def test_error_in_a_helper_reaches_the_caller(self) -> None:
         def work(start: int, stop: int) -> None:
@@ -263,8 +264,8 @@ class TestThreads:
 
         for _ in range(20):
             with pytest.raises(ValueError, match="part"):
-                threads.share(work, 1000, 10, 4)
-        assert threads._working == 0
+                long_work.parallel_for(work, 1000, 10, 4)
+        assert long_work._working == 0
 
     def test_callers_in_parallel_get_no_more_than_the_limit(self) -> None:
         import threading
@@ -283,9 +284,9 @@ class TestThreads:
                 now -= 1
 
         with ThreadPoolExecutor(3) as pool:
-            list(pool.map(lambda _: threads.share(work, 40, 2, 3), range(6)))
+            list(pool.map(lambda _: long_work.parallel_for(work, 40, 2, 3), range(6)))
         assert most <= 5  # three callers, and two helpers at the most of the first to come
-        assert threads._working == 0
+        assert long_work._working == 0
 
 
 def test_numba_is_started_when_it_pays() -> None:
