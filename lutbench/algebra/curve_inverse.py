@@ -10,7 +10,7 @@ from lutbench.algebra.result import Change, Inversion, code_error
 from lutbench.algebra.solving import FLAT_SIGNAL
 from lutbench.errors import NotInvertibleError
 from lutbench.model.transforms import Array
-from lutbench.tables.lut import Lut1D
+from lutbench.tables.lut import Lut1D, axes_of
 
 
 def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
@@ -31,7 +31,7 @@ def inverted_curve(lut: Lut1D, size: int | None, title: str) -> Inversion:
     low, high = curve[0], curve[-1]
     count = size or min(max(4 * lut.size, 4096), 65536)
     outputs = np.linspace(low, high, count)
-    inputs = np.linspace(lut.domain[0], lut.domain[1], lut.size)
+    inputs = axes_of(lut)
     rows = np.empty_like(outputs)
     for c in range(3):
         # A flat part is inverted to its middle; at the top to where clipping begins, and at

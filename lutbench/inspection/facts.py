@@ -13,7 +13,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Colour
 from lutbench.results import PlainData
-from lutbench.tables.lut import ShaperLut3D, lattice
+from lutbench.tables.lut import ShaperLut3D, axes_of, lattice
 from lutbench.tables.nodes import LARGEST_PIXEL, before_shaper, checked_apply, greys
 
 KindOfLut = Literal["identity", "curve", "gamut", "combined"]
@@ -127,7 +127,7 @@ def evidence_of(subject: Subject) -> Evidence:
     change = np.abs(axis.outputs - axis.inputs[:, None]).max()
     residual = 0.0
     if (cube := subject.lattice) is not None:
-        axes = np.linspace(cube.domain[0], cube.domain[1], cube.size)
+        axes = axes_of(cube)
         if isinstance(subject.lut, ShaperLut3D):
             axes = before_shaper(subject.lut.shaper, axes)
         for channel, inputs in enumerate(axes.T):  # one by one: a large table fills the memory

@@ -21,7 +21,7 @@ from lutbench.model.encoding import Encoding
 from lutbench.model.gamuts import Gamut, adaptation_matrix
 from lutbench.model.signal import RangeFromSignal
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, ShaperLut3D
+from lutbench.tables.lut import UNIT_DOMAIN, Lut, Lut1D, ShaperLut3D, axes_of
 from lutbench.tables.nodes import before_shaper, node_inputs
 
 CHART_WHITE = (0.345702914918791, 0.358538596679933)
@@ -213,9 +213,7 @@ def nodes_of(side: Transform) -> SampledColours | None:
     if isinstance(side, Lut1D):
         return SampledColours(f"rows of {side.size}", node_inputs(side))
     if isinstance(side, ShaperLut3D):
-        axes = before_shaper(
-            side.shaper, np.linspace(side.lut.domain[0], side.lut.domain[1], side.size)
-        )
+        axes = before_shaper(side.shaper, axes_of(side.lut))
         inputs = LatticeInputs(axes, node_inputs(side.shaper))
         return SampledColours(f"nodes of {side.size}", inputs)
     return nodes(side.size, side.domain)

@@ -187,7 +187,7 @@ class Lut1D(_Lut):
             )
         size = min(4 * self.size, SIZES_1D[1])
         low, high = table[0], table[-1]
-        inputs = np.linspace(self.domain[0], self.domain[1], self.size)
+        inputs = axes_of(self)
         outputs = np.linspace(low, high, size)
         rows = [np.interp(outputs[:, c], table[:, c], inputs[:, c]) for c in range(3)]
         return Lut1D(np.stack(rows, axis=1), np.stack([low, high]), self.title)
@@ -339,6 +339,11 @@ def lattice(size: int, domain: ArrayLike = UNIT_DOMAIN) -> Array:
     """
     low, high = np.asarray(domain, dtype=np.float64)
     return lattice_of(*np.linspace(low, high, size).T)
+
+
+def axes_of(lut: Lut1D | Lut3D) -> Array:
+    """The inputs of the rows, or of the nodes along each edge, shape (size, 3)."""
+    return np.linspace(lut.domain[0], lut.domain[1], lut.size)
 
 
 def lattice_of(red: Array, green: Array, blue: Array) -> Array:

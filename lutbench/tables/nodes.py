@@ -21,6 +21,7 @@ from lutbench.tables.lut import (
     Lut1D,
     Lut3D,
     ShaperLut3D,
+    axes_of,
     lattice,
     lattice_of,
 )
@@ -135,7 +136,7 @@ def before_shaper(shaper: Lut1D, values: ArrayLike) -> Array:
     [0.25, 0.75, 1.0]
     """
     wanted = np.asarray(values, dtype=np.float64)
-    inputs = np.linspace(shaper.domain[0], shaper.domain[1], shaper.size)
+    inputs = axes_of(shaper)
     table = shaper.table.astype(np.float64)
     found = [
         np.interp(wanted[..., c], table[:, c], inputs[:, c])
@@ -159,7 +160,7 @@ def node_inputs(lut: Lut) -> Array:
     Shape (n, n, n, 3), indexed like the table; (n, 3) for a 1D LUT.
     """
     if isinstance(lut, Lut1D):
-        return np.linspace(lut.domain[0], lut.domain[1], lut.size)
+        return axes_of(lut)
     if isinstance(lut, ShaperLut3D):
         return before_shaper(lut.shaper, lut.lut.nodes)
     return lut.nodes
@@ -193,8 +194,7 @@ def neutral_inputs(lut: Transform, size: int) -> Array:
     if isinstance(lut, ShaperLut3D):
         if not rises(lut.shaper):
             return np.linspace(low, high, GREYS_WITHOUT_NODES)
-        nodes = np.linspace(lut.lut.domain[0], lut.lut.domain[1], lut.size)
-        inputs = before_shaper(lut.shaper, nodes)[:, 1]
+        inputs = before_shaper(lut.shaper, axes_of(lut.lut))[:, 1]
         inside = inputs[(inputs > low) & (inputs < high)]
         return np.concatenate([[low], inside, [high]])
     if not channels_alike(domain) or low >= high:

@@ -31,7 +31,7 @@ from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform
 from lutbench.recipes import keys
 from lutbench.recipes.subjects import NamedTransform
-from lutbench.tables.lut import Lut3D, lattice
+from lutbench.tables.lut import Lut3D, axes_of, lattice
 from lutbench.tables.nodes import domain_of
 
 DEFAULT_LIMITS = {
@@ -104,8 +104,7 @@ def _greys(transform: Transform) -> Array:
     """All 10-bit greys, and the greys of the nodes."""
     greys: Array = neutral_ramp(domain=domain_of(transform)).signals
     if isinstance(transform, Lut3D):
-        steps = np.linspace(transform.domain[0], transform.domain[1], transform.size)
-        greys = np.unique(np.concatenate([greys, steps]), axis=0)
+        greys = np.unique(np.concatenate([greys, axes_of(transform)]), axis=0)
     return greys
 
 
