@@ -22,17 +22,18 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from lutbench.cluster import Done, each_on_cluster
 from lutbench.errors import LutbenchError
 from lutbench.given import whole
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future, ThreadPoolExecutor
     from multiprocessing.process import BaseProcess
+
+    from lutbench.cluster import Done
 
 Item = TypeVar("Item")
 Value = TypeVar("Value")
@@ -82,10 +83,13 @@ def run_parallel(
     LutbenchError
         When no scheduler or worker answers.
     """
+    from lutbench.cluster import Done, each_on_cluster
+
     if workers.scheduler is not None:
         yield from _in_order(each_on_cluster(function, items, workers.scheduler, shared=shared))
     elif workers.jobs > 1 and len(items) > 1:
-        yield from _in_processes(function, items, shared, min(workers.jobs, len(items)))
+        for found in _in_processes(function, items, shared, min(workers.jobs, len(items))):
+            yield Done(*found)
     else:
         for item in items:
             yield Done(item, function(item, shared))
@@ -104,7 +108,8 @@ def _in_order(found: Iterable[tuple[int, Done[Item, Value]]]) -> Iterator[Done[I
 
 def _in_processes(
     function: Callable[[Item, Any], Value], items: Sequence[Item], shared: Any, jobs: int
-) -> Iterator[Done[Item, Value]]:
+) -> Iterator[tuple[Item, Value | None, str]]:
+    """Yield each item with its value, or with the reason why there is none."""
     left = deque(items)
     while left:
         yield from _in_pool(function, left, shared, jobs)
@@ -114,12 +119,12 @@ def _in_processes(
                 alone = deque([item])
                 yield from _in_pool(function, alone, shared, 1)
                 if alone:
-                    yield Done(item, None, "the process that was working on it died")
+                    yield item, None, "the process that was working on it died"
 
 
 def _in_pool(
     function: Callable[[Item, Any], Value], left: deque[Item], shared: Any, jobs: int
-) -> Iterator[Done[Item, Value]]:
+) -> Iterator[tuple[Item, Value | None, str]]:
     """Take items from `left` as they finish; when the pool breaks, the rest stay there.
 
     After an interrupt, or when nobody wants the rest, the processes are ended at once.
@@ -138,7 +143,7 @@ def _in_pool(
                     with _interrupt_held_back():
                         queued.append(pool.submit(_work, function, left[len(queued)], shared))
                 value = queued.popleft().result()
-                yield Done(left.popleft(), value)
+                yield left.popleft(), value, ""
     except (KeyboardInterrupt, GeneratorExit):
         _end(set(active_children()) - others)
         raise
@@ -300,6 +305,8 @@ def _release(count: int) -> None:
 
 
 def _shared_pool(helpers: int) -> ThreadPoolExecutor:
+    from concurrent.futures import ThreadPoolExecutor
+
     global _pool, _pool_size
     with _lock:
         if _pool is None or _pool_size < helpers:
