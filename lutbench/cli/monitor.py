@@ -128,7 +128,7 @@ def _print(answers: list[Answer], found: ProbeReading) -> None:
     screen.print(f"{found.codes}.png through a probe LUT of {found.size} nodes", soft_wrap=True)
     screen.print(fact_table(rows))
     screen.print(
-        "This shows how the monitor treats a LUT, not how accurate its panel is: that needs a "
-        "meter.",
+        "This shows how the monitor treats a LUT, and what its output holds. What it does to its "
+        "panel alone is not in a grab: that needs a meter (`lutbench display`).",
         style="dim",
     )

@@ -6,7 +6,9 @@ legal codes are those of Recommendation ITU-R BT.709-6, item 5.6 (black 64, whit
 
 from __future__ import annotations
 
+import io
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -16,6 +18,7 @@ import colour
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PIL import Image
 from scipy.interpolate import RegularGridInterpolator
 
 from lutbench.cli.main import main
@@ -40,6 +43,8 @@ class Monitor:
     bits: int = 10
     cut: bool = False
     contrast: float = 1.0
+    before: Callable[[Array], Array] | None = None
+    after: Callable[[Array], Array] | None = None
 
     def shows(self, board: Array, size: int) -> Array:
         codes = np.rint(board * (2**self.bits - 1)) / (2**self.bits - 1)
@@ -49,6 +54,7 @@ class Monitor:
         signal = np.clip(signal * self.contrast, 0, 1)[
             ..., ["RGB".index(each) for each in self.order]
         ]
+        signal = signal if self.before is None else self.before(signal)
         table = np.asarray(probe_lut(size).table)
         if self.nodes:
             table = self._look_up(table, _grid(self.nodes), "trilinear")
@@ -56,6 +62,7 @@ class Monitor:
         colours, back = np.unique(signal.reshape(-1, 3), axis=0, return_inverse=True)
         seen = self._look_up(table, colours, self.interpolation)
         seen = seen[:, ["RGB".index(each) for each in self.columns]]
+        seen = seen if self.after is None else self.after(seen)
         return np.asarray(seen[back.ravel()].reshape(board.shape))
 
     @staticmethod
@@ -79,7 +86,8 @@ def board(size: int, codes: Any) -> Array:
 
 
 def answers(monitor: Monitor, size: int = 33, codes: Any = "full") -> dict[str, Any]:
-    found = read_board(monitor.shows(board(size, codes), size), size, codes)
+    shown = monitor.shows(board(size, codes), size).repeat(2, axis=0).repeat(2, axis=1)
+    found = read_board(shown, size, codes)
     return {each.key: each for each in found.answers}
 
 
@@ -107,6 +115,7 @@ def test_a_sound_monitor_is_called_sound(size: int, codes: str) -> None:
         (Monitor(nodes=17), "nodes", "17 are in use"),
         (Monitor(nodes=9), "nodes", "9 are in use"),
         (Monitor(interpolation="nearest"), "smooth", "steps"),
+        (Monitor(interpolation="nearest", nodes=17), "smooth", "steps"),
         (Monitor(bits=8), "bits", "8 bits"),
         (Monitor(cut=True), "ends", "black and white cut"),
     ],
@@ -117,6 +126,50 @@ def test_each_habit_is_found_and_nothing_else(monitor: Monitor, key: str, words:
     assert found[key].sound is False
     if key not in ("range", "nodes", "smooth"):  # those take other rows with them, or the LUT
         assert [each.key for each in found.values() if each.sound is False] == [key]
+
+
+LUMA = np.array([0.2126, 0.7152, 0.0722])
+"""Recommendation ITU-R BT.709-6, item 3.2."""
+
+
+def saturated(by: float) -> Callable[[Array], Array]:
+    """Saturation as ASC CDL version 1.2 defines it."""
+    return lambda rgb: np.clip((rgb @ LUMA)[..., None] * (1 - by) + by * rgb, 0, 1)
+
+
+@pytest.mark.parametrize(
+    ("after", "words"),
+    [
+        (lambda rgb: rgb ** (2.4 / 2.2), "comes out at 47 %"),
+        (lambda rgb: rgb ** (2.2 / 2.6), "comes out at 56 %"),
+        (lambda rgb: rgb * [1.0, 0.95, 0.85], "tinted"),
+        (saturated(0.7), "paler"),
+        (saturated(1.3), "more saturated"),
+        (lambda rgb: 0.8 * rgb, "white at 80 %"),
+        (lambda rgb: rgb - 0.15 * np.sin(2 * np.pi * rgb) / np.pi, "cannot be told"),
+    ],
+)
+def test_what_is_done_after_the_lut_is_found(after: Any, words: str) -> None:
+    found = answers(Monitor(after=after))
+    assert words in found["output"].found
+    assert [each.key for each in found.values() if each.sound is False] == ["output"]
+
+
+def test_a_grab_in_legal_codes_is_changed_by_the_lut_alone() -> None:
+    """Recommendation ITU-R BT.709-6, item 5.6: black 16, white 235 of 8 bits."""
+    found = answers(Monitor(after=lambda rgb: (16 + 219 * rgb) / 255))
+    assert found["output"].sound
+
+
+def test_what_is_done_before_the_lut_is_told_from_what_is_done_after() -> None:
+
+    def brighter(signal: Array) -> Array:
+        return np.asarray(np.interp(signal, [0, 0.45, 0.875, 1], [0, 0.5, 0.875, 1]))
+
+    assert "before it" in answers(Monitor(before=brighter))["output"].found
+    both = answers(Monitor(before=brighter, after=lambda rgb: rgb**1.2))["output"]
+    # The line still shows what becomes of 0.5 after the LUT, whatever came before it.
+    assert f"comes out at {100 * 0.5**1.2:.0f} %" in both.found
 
 
 def test_trilinear_is_told_from_tetrahedral() -> None:
@@ -159,6 +212,23 @@ def test_a_grab_may_be_scaled_moved_and_noisy() -> None:
     assert found["channels"].sound
     assert found["nodes"].sound
     assert "tetrahedral" in found["between"].found
+    assert found["output"].sound
+
+
+@pytest.mark.parametrize("width", [960, 640])
+def test_a_grab_as_jpeg_shows_nothing_that_is_not_there(width: int) -> None:
+    """Pillow's JPEG halves the resolution of chroma (4:2:0) and rounds its blocks."""
+    full = np.asarray(draw_board(65, "full").signal(), dtype=np.float64)
+    shown = np.clip(np.asarray(probe_lut(65).apply(full)), 0, 1)
+    small = Image.fromarray(np.rint(255 * shown).astype(np.uint8)).resize(
+        (width, width * 9 // 16), Image.Resampling.BILINEAR
+    )
+    file = io.BytesIO()
+    small.save(file, "JPEG", quality=85)
+    grab = np.asarray(Image.open(file)) / 255
+    found = {each.key: each.sound for each in read_board(grab, 65, "full").answers}
+    assert set(found.values()) == {True}
+    assert "output" in found
 
 
 @pytest.mark.parametrize("picture", [np.zeros((600, 800, 3)), np.full((600, 800, 3), 0.4)])
@@ -187,5 +257,5 @@ def test_the_command_writes_a_set_and_reads_a_grab(
     assert data["codes"] == "legal"
     assert {each["question"]: each["sound"] for each in data["answers"]} == {
         "range": True, "channels": True, "nodes": True, "between": True, "smooth": True,
-        "bits": False,
+        "bits": False, "output": True,
     }  # fmt: skip

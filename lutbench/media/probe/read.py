@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.media.probe.after import FINE_SHARE, changes, seen_on
 from lutbench.media.probe.board import (
     FRAME_PX,
     HEIGHT_PX,
@@ -94,7 +95,7 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
 
     Raises LutbenchError when no frame is found.
     """
-    coloured = _straightened(np.asarray(picture, dtype=np.float64), where)
+    coloured, white, scale = _straightened(np.asarray(picture, dtype=np.float64), where)
     straight = coloured.mean(axis=-1)
     questions = rows(size, codes)
     letters = word_mask(size, codes)
@@ -118,6 +119,11 @@ def read_board(picture: NDArray[Any], size: int, codes: Range, where: str = "") 
                 )
         else:
             answers.append(_steps(straight, boxes[0], row, size))
+    sound = {each.key: each.sound for each in answers}
+    if sound["smooth"]:
+        has_hue = sound["channels"] is True and scale > FINE_SHARE
+        seen = seen_on(coloured, white, size, codes, line_at, has_hue=has_hue)
+        answers.append(_of_output(changes(seen)))
     if answers[0].sound is not True:
         # Channels in another order also darken the first row: their answer is still right.
         later = "not judged until the first rows are right"
@@ -157,7 +163,7 @@ def line_in(picture: NDArray[Any], size: int, codes: Range, where: str = "") -> 
     Raises LutbenchError when no frame is found.
     """
     questions = rows(size, codes)
-    straight = _straightened(np.asarray(picture, dtype=np.float64), where).mean(axis=-1)
+    straight = _straightened(np.asarray(picture, dtype=np.float64), where)[0].mean(axis=-1)
     return _line(straight, box_of(len(questions) - 1, 0, len(questions), 1), questions[-1])
 
 
@@ -183,8 +189,9 @@ def controls_answer(before: float | None, after: float | None) -> Answer:
     return Answer("controls", "the LUT comes before the monitor's controls", True)
 
 
-def _straightened(picture: Array, where: str) -> Array:
-    """The board cropped to its frame, in its own pixels, white at 1: (lines, pixels, 3)."""
+def _straightened(picture: Array, where: str) -> tuple[Array, float, float]:
+    """The board cropped to its frame, in its own pixels, white at 1: (lines, pixels, 3); white as
+    it came; and the width that it came in, as a share of the board's own."""
     if picture.ndim != 3 or picture.shape[2] < 3 or min(picture.shape[:2]) < 270:
         raise LutbenchError("is too small for a board", where=where, accepted="270 lines or more")
     picture = np.clip(np.nan_to_num(picture[..., :3]), 0, None)
@@ -215,7 +222,8 @@ def _straightened(picture: Array, where: str) -> Array:
     )
     x = np.clip(columns.astype(int), 0, picture.shape[1] - 1)
     y = np.clip(lines.astype(int), 0, picture.shape[0] - 1)
-    return np.asarray(picture[np.ix_(y, x)] / max(top, 1e-6))
+    scale = float(right - left) / (WIDTH_PX - 2 * FRAME_PX)
+    return np.asarray(picture[np.ix_(y, x)] / max(top, 1e-6)), top, scale
 
 
 def _lit(picture: Array, letters: NDArray[np.bool_], box: Rectangle) -> float:
@@ -238,6 +246,16 @@ def _judged(row: Row, lit: list[float], codes: Range) -> Answer:
         word for word, level in zip(words, levels, strict=True) if FAINT_SHARE <= level < LIT_SHARE
     ]
     return _ANSWERS[row.key](words, bright, faint, codes)
+
+
+def _of_output(changed: list[str]) -> Answer:
+    if not changed:
+        return Answer("output", "the picture is changed by the LUT alone", True)
+    return Answer(
+        "output", f"the picture is changed by more than the LUT: {'; '.join(changed)}", False,
+        "switch off what the monitor or the recorder does besides: picture modes, its own LUTs, "
+        "contrast, saturation, white balance",
+    )  # fmt: skip
 
 
 def _of_range(words: list[str], bright: list[str], faint: list[str], codes: Range) -> Answer:
@@ -332,18 +350,19 @@ def _steps(picture: Array, box: Rectangle, row: Row, size: int) -> Answer:
         return Answer(row.key, "the strip is dark", None, "answer the row on codes first")
     if row.key == "smooth":
         return _smooth(levels, size)
-    coarse = part.teeth[0]
-    # A smooth ramp is 1/4 of a step off a staircase on average, and one of four times as many
-    # steps nearly as much. Half of that separates both from 8-bit steps, which are 0 off.
-    if _follows(levels, coarse) < 0.125 / coarse:
+    if _steps_by(levels, part.teeth[0]):
         return Answer(
             "bits", "8 bits reach the LUT", False, "10 bits need a 10-bit path all the way"
         )
     return Answer("bits", "10 bits or more reach the LUT", True)
 
 
-def _follows(levels: Array, steps: float) -> float:
-    """The mean distance of levels from the best staircase with that number of steps."""
+def _steps_by(levels: Array, steps: float) -> bool:
+    """Whether levels from 0 to 1 are a staircase of so many steps.
+
+    A smooth ramp is 1/4 of a step off a staircase on average, and one of four times as many steps
+    nearly as much. Half of that separates both from the staircase itself, which is 0 off.
+    """
     run = np.linspace(0, 1, len(levels))
     best = np.inf
     for shift in np.linspace(0, 1, 16, endpoint=False):
@@ -351,13 +370,13 @@ def _follows(levels: Array, steps: float) -> float:
         means = {each: levels[stair == each].mean() for each in np.unique(stair)}
         inside = np.array([means[each] for each in stair])
         best = min(best, float(np.abs(levels - inside).mean()))
-    return best
+    return best < 0.125 / steps
 
 
 def _smooth(levels: Array, size: int) -> Answer:
-    jumps = np.abs(np.diff(levels))
-    # Without interpolation, the levels jump from node to node.
-    if float(np.quantile(jumps, 0.999)) > 0.6 / (size - 1):
+    # Without interpolation, the levels step from node to node, of all nodes or of fewer.
+    cells = size - 1
+    if any(_steps_by(levels, each) for each in (cells, cells // 2, cells // 4)):
         return Answer(
             "smooth", "steps: values between nodes are not interpolated", False,
             "no LUT looks right on this monitor: load the LUT elsewhere",
