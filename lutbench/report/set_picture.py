@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +38,8 @@ def set_picture(
     """
     cells = [_cell(each, digits, still) for each, digits in zip(found, checksums, strict=True)]
     lines = [
-        *_expected(found),
+        *_said("expects", {each.name: each.box.expects for each in found}),
+        *_said("monitor:", {each.name: each.box.monitor.split(";")[0] for each in found}),
         "Percent on the waveform after the LUT.",
         "For viewing: delivery has its own specification.",
     ]
@@ -53,17 +54,18 @@ MOST_NAMES = 6
 """Names of LUTs on one line of the heading: more do not fit on it."""
 
 
-def _expected(found: Sequence[Inspection]) -> list[str]:
-    """What the LUTs expect; if they differ, with the names of the LUTs."""
+def _said(label: str, texts: Mapping[str, str]) -> list[str]:
+    """What is said of the LUTs, by name; if it differs, with their names."""
     names: dict[str, list[str]] = {}
-    for each in found:
-        names.setdefault(each.box.expects, []).append(each.name)
+    for name, text in texts.items():
+        if text:
+            names.setdefault(text, []).append(name)
     if len(names) == 1:
-        return [f"Expects {each}." for each in names]
+        return [f"{label.capitalize()} {each}." for each in names]
     lines = []
-    for expects, luts in names.items():
+    for text, luts in names.items():
         more = f" and {len(luts) - MOST_NAMES} more" if len(luts) > MOST_NAMES else ""
-        lines.append(f"{', '.join(luts[:MOST_NAMES])}{more}: expects {expects}.")
+        lines.append(f"{', '.join(luts[:MOST_NAMES])}{more}: {label} {text}.")
     return lines
 
 

@@ -50,6 +50,11 @@ class SetRow:
     faces: str
     chart: str
 
+    def said(self, what: str) -> str:
+        """What its box says of `what`, without the ranges, which stand on a line of their own."""
+        text: str = getattr(self.found.box, what)
+        return text.split(";")[0] if what == "monitor" else text
+
     @property
     def range_words(self) -> str:
         """The ranges of input and output."""
@@ -116,16 +121,22 @@ def set_sheet_html(found: Sequence[Inspection], *, still: str | Path | None = No
     rows = sorted(
         (_row(each, still) for each in found), key=lambda each: _order(each.name, each.exposure)
     )
-    expected = Counter(each.found.box.expects for each in rows)
+    usual = {what: _usual(rows, what) for what in ("expects", "monitor", "zebra")}
     return render(
         "set_sheet.html",
         rows=rows,
-        expects=expected.most_common(1)[0][0],
-        differ=len(expected) > 1,
+        usual=usual,
+        differ=any(each.said(what) != text for each in rows for what, text in usual.items()),
         faces=still is None,
         note="your still" if still is not None else FACES,
         version=lutbench.__version__,
     )
+
+
+def _usual(rows: Sequence[SetRow], what: str) -> str:
+    """What most LUTs of the set say of `what`; empty where no two of them agree."""
+    ((text, count),) = Counter(each.said(what) for each in rows).most_common(1)
+    return text if count > 1 or len(rows) == 1 else ""
 
 
 def _row(found: Inspection, still: str | Path | None) -> SetRow:

@@ -14,6 +14,7 @@ import pytest
 from damage import DEFECTS, clean, damaged
 from simulated_displays import ADDITIVE, read_by_meter
 
+import lutbench
 from lutbench.cli.main import main
 from lutbench.display.check import check_display
 from lutbench.display.patches import patch_set
@@ -72,8 +73,13 @@ def pages() -> dict[str, str]:
     day = levels(open_catalogue(user=False).curve("ACEScct"), clean("log to display, shoulder", 9))
     read = read_by_meter(ADDITIVE["a gamma for each channel"], patch_set("short"))
     sides = (clean("log to display, shoulder", 9), clean("video to display", 9))
+    hdr = inspect(lutbench.build(
+        "ACEScct", "BT.2100 PQ", source_gamut="ACES AP1", target_gamut="BT.2020", size=9
+    ))  # fmt: skip
     return {
         "page": page_html(found),
+        "identified": page_html(inspect(sides[0]), identification=lutbench.identify(sides[0])),
+        "hdr": page_html(hdr),
         "set": set_sheet_html([found, inspect(clean("video to display", 9))]),
         "card": card_html(day),
         "monitor": monitor_page(17),
