@@ -60,10 +60,10 @@ def _limit_option(name: str, measure: str, fails: str) -> Callable[[F], F]:
     source_gamut="The gamut that goes into both.",
     target_curve="The curve of both outputs: decides the display for ΔE.",
     target_gamut="The gamut of both outputs.",
-    source_range="The range of the values that go in. [default: as the curve's codes are "
-    "published]",
-    target_range="The range of the values that come out. [default: as the curve's codes are "
-    "published]",
+    source_range="The range of the values that go in. [default: as the sides say, else as the "
+    "curve's codes are published]",
+    target_range="The range of the values that come out. [default: as the sides say, else as the "
+    "curve's codes are published]",
 )
 @click.option(
     "--colours",

@@ -109,11 +109,14 @@ def scene_words(found: Inspection) -> list[str]:
         lines.append(
             f"Roll-off: from {stops_words(scene.roll_off)} stops, each further stop gains less"
         )
-    apart = scene.separated.lowest_stop, scene.separated.highest_stop
-    if None in apart:
+    low, high = scene.separated.lowest_stop, scene.separated.highest_stop
+    if low is None or high is None:
         lines.append("No two stops stay as much as one 8-bit code apart")
     else:
-        bottom, top = (f"{each:+d}".replace("-", "−") for each in apart)
+        bottom, top = (f"{each:+d}".replace("-", "−") for each in (low, high))
+        clip = scene.levels.levels[-1].stops
+        if high > clip:
+            top = f"where the recording clips, at {stops_words(clip)}"
         lines.append(f"Stops that stay at least one 8-bit code apart: from {bottom} to {top}")
     return lines
 

@@ -92,8 +92,10 @@ def changes(seen: OutputSeen) -> list[str]:
     found = found or _of_colour(seen.strip, seen.orange)
     ends = np.array([seen.black, seen.white])
     if min(np.abs(ends - each).max() for each in ENDS_SIGNAL) > BENT_SIGNAL:
-        levels = f"black at {100 * seen.black:.0f} % and white at {100 * seen.white:.0f} %"
-        found.append(f"the grab has {levels} of its codes, as neither range has them")
+        found.append(
+            f"black comes out at {100 * seen.black:.0f} % and white at {100 * seen.white:.0f} % of "
+            "the grab's codes, which fits neither full nor legal range"
+        )
     return found
 
 
@@ -105,8 +107,8 @@ def _of_tone(levels: Array, line_at: float | None) -> list[str]:
             return [f"the middle of the scale leaves the LUT at 50 % and comes out at "
                     f"{100 * after:.0f} %"]  # fmt: skip
         if abs(line_at - LINE_SIGNAL) > BENT_SIGNAL:
-            return [f"the middle of the scale reaches the LUT only at {100 * line_at:.0f} % of the "
-                    "signal: tone is changed before it"]  # fmt: skip
+            return [f"the LUT gets 50 % where the signal is at {100 * line_at:.0f} %: tone is "
+                    "changed before it"]  # fmt: skip
     judged = (run > JUDGED_SIGNAL[0]) & (run < JUDGED_SIGNAL[1])
     off = np.abs(levels - run) * judged
     worst = int(np.argmax(off))
