@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from typing import Annotated
 
 from lutbench.errors import DefinitionError
 from lutbench.model.catalogue import Catalogue
@@ -10,6 +12,7 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import Encoding
 from lutbench.model.false_colour import OKABE_ITO, Band, FalseColour, default_bands
+from lutbench.recipes.keys import TableSettings, names
 from lutbench.recipes.table import Table
 from lutbench.recipes.tasks import encoding_of
 
@@ -41,20 +44,36 @@ def _stops(light: float) -> float:
     return math.log2(max(light, 1e-6) / MID_GREY)
 
 
-def _band(table: Table, shown: Encoding | None) -> Band:
-    """A band; with an encoding `shown`, its ends are in cd/m² on that encoding's display."""
-    colour = table.text("colour")
-    low = table.number("low") if "low" in table else float("-inf")
-    high = table.number("high") if "high" in table else float("inf")
-    table.know("low", "high")
-    label = table.text("label", "")
-    clips = table.flag("clips", False)
-    table.done()
-    with table.placing_errors():
+@dataclass(frozen=True, kw_only=True)
+class BandKeys(TableSettings):
+    """A band of false colour."""
+
+    colour: Annotated[str, names(lambda: OKABE_ITO)]
+    """#RRGGBB, or a name."""
+    low: float | None = None
+    """Stops from mid grey, or as `bands_in` says."""
+    high: float | None = None
+    """Stops from mid grey, or as `bands_in` says."""
+    label: str = ""
+    clips: bool = False
+    """Also shown where any channel is at its highest code, over all other bands."""
+
+    def band(self, shown: Encoding | None) -> Band:
+        """The band; with an encoding `shown`, its ends are in cd/m² on that encoding's display."""
+        low = -math.inf if self.low is None else self.low
+        high = math.inf if self.high is None else self.high
+        label = self.label
         if shown is not None:
             label = label or _luminance_words(low, high)
             low, high = (_stops_of_luminance(shown, each) for each in (low, high))
-        return Band(low, high, OKABE_ITO.get(colour.casefold(), colour), label, clips)
+        return Band(
+            low, high, OKABE_ITO.get(self.colour.casefold(), self.colour), label, self.clips
+        )
+
+
+def _band(table: Table, shown: Encoding | None) -> Band:
+    with table.placing_errors():
+        return BandKeys.read(table).band(shown)
 
 
 def _luminance_words(low: float, high: float) -> str:

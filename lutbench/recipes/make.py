@@ -139,7 +139,7 @@ def _behind_shaper(job: LutJob, shaper: Shaper, transform: Transform) -> ShaperL
     """The transform of a job, sampled after a shaper of a curve or one that suits it."""
     from lutbench.tables.shaping import Span, shaper_for, shaper_of
 
-    span = Span(shaper.low, shaper.high, shaper.size)
+    span = Span(shaper.low, shaper.high, shaper.rows)
     if shaper.curve is not None:
         rows = shaper_of(shaper.curve, span)
     else:

@@ -14,7 +14,7 @@ import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.files import MOST_TOML_BYTES, beside, parse_toml, read_bytes, read_toml
@@ -27,6 +27,7 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions
 from lutbench.model.transforms import Transform
 from lutbench.recipes.crossing import END_OF, crossed, read_ends
+from lutbench.recipes.keys import TableSettings, between
 from lutbench.recipes.table import Table
 from lutbench.recipes.tasks import conversion_task
 from lutbench.tables.lut import USUAL_SIZE, Interpolation
@@ -61,17 +62,32 @@ OF_A_LUT = ("name", "title", "kind", "sources", "displays", "exposure_ladder", "
 """Keys of a ``[[lut]]`` besides those that all LUTs may share."""
 
 
-@dataclass(frozen=True)
-class Shaper:
-    """A 1D shaper before the 3D LUT: its curve, the range of its input, its number of rows.
+@dataclass(frozen=True, kw_only=True)
+class Shaper(TableSettings):
+    """A 1D curve before the 3D LUT."""
 
-    Without a curve it is shaped to suit the LUT: see `lutbench.tables.shaping`.
-    """
+    curve: Curve | None = None
+    """The shaper's curve; by default one that suits the LUT."""
+    low: float = 0.0
+    """The smallest input."""
+    high: float = 1.0
+    """The largest input."""
+    size: Annotated[int | None, between(2, 65536)] = None
+    """Number of rows; 65536 by default, or 4096 with a curve and `high` up to 1."""
 
-    curve: Curve | None
-    low: float
-    high: float
-    size: int
+    def __post_init__(self) -> None:
+        if not self.low < self.high or not 2 <= self.rows <= 65536:
+            raise DefinitionError(
+                "the shaper is out of range",
+                where=self.where,
+                accepted="low < high, size 2 to 65536",
+            )
+
+    @property
+    def rows(self) -> int:
+        """A wide input range needs as many as a file may have, or mid grey loses accuracy."""
+        usual = 4096 if self.high <= 1 and self.curve is not None else 65536
+        return usual if self.size is None else self.size
 
 
 @dataclass(frozen=True)
@@ -363,7 +379,8 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
             where=lut.at("size"),
             accepted=f"{low} to {high}",
         )
-    shaper = _shaper(lut.table("shaper"), known)
+    table = lut.table("shaper")
+    shaper = None if table is None else Shaper.read(table, known)
     # Neighbouring rows of a shaper without a curve may differ by less than a millionth.
     decimals = lut.integer("decimals", 9 if shaper and shaper.curve is None else 6)
     if not 4 <= decimals <= 12:
@@ -376,21 +393,6 @@ def _with_table(job: LutJob, lut: Table, known: Catalogue) -> LutJob:
         interpolation=lut.choice("interpolation", ("tetrahedral", "trilinear"), "tetrahedral"),
         decimals=decimals,
     )
-
-
-def _shaper(table: Table | None, known: Catalogue) -> Shaper | None:
-    if table is None:
-        return None
-    curve = known.curve(table.text("curve"), table.at("curve")) if "curve" in table else None
-    low, high = table.number("low", 0.0), table.number("high", 1.0)
-    # A wide input range needs as many rows as a file may have, or mid grey loses accuracy.
-    size = table.integer("size", 4096 if high <= 1 and curve is not None else 65536)
-    table.done()
-    if not low < high or not 2 <= size <= 65536:
-        raise DefinitionError(
-            "the shaper is out of range", where=table.where, accepted="low < high, size 2 to 65536"
-        )
-    return Shaper(curve, low, high, size)
 
 
 def _spoken(name: str) -> str:

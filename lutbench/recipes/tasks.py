@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import log2
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +20,8 @@ from lutbench.model.encoding import meeting
 from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation
 from lutbench.model.grade import Cdl, Saturation, gains, white_balance
 from lutbench.model.light import REFERENCE_SURROUND_CD_M2, Display
-from lutbench.model.transforms import Matrix, Transform
+from lutbench.model.transforms import Matrix, Rgb, Transform
+from lutbench.recipes.keys import TableSettings
 from lutbench.recipes.settings import GAMUT_METHODS
 from lutbench.recipes.table import Table
 
@@ -197,6 +198,27 @@ def _white_balance(table: Table | None, gamut: Gamut, adaptation: str) -> Matrix
     return matrix
 
 
+@dataclass(frozen=True, kw_only=True)
+class CdlKeys(TableSettings):
+    """An ASC CDL."""
+
+    slope: Rgb | None = None
+    offset: Rgb | None = None
+    power: Rgb | None = None
+    saturation: float = 1.0
+    clamp: bool | None = None
+    """Clip to 0..1; true except in `light`."""
+
+    def step(self, place: str) -> Cdl:
+        """The CDL itself, at that place of the conversion."""
+        numbers = {"slope": self.slope, "offset": self.offset, "power": self.power}
+        return Cdl(
+            **{key: value for key, value in numbers.items() if value is not None},
+            saturation=self.saturation,
+            clamp=place != "light" if self.clamp is None else self.clamp,
+        )
+
+
 def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
     if table is None:
         return "after", ()
@@ -206,19 +228,7 @@ def _look(table: Table | None) -> tuple[Any, tuple[Transform, ...]]:
         steps.append(_look_in(file, place))
     with table.placing_errors():
         if (cdl := table.table("cdl")) is not None:
-            triples = {
-                key: values
-                for key in ("slope", "offset", "power")
-                if (values := cdl.numbers(key, 3)) is not None
-            }
-            steps.append(
-                Cdl(
-                    **triples,  # type: ignore[arg-type]
-                    saturation=cdl.number("saturation", 1.0),
-                    clamp=cdl.flag("clamp", place != "light"),
-                )
-            )
-            cdl.done()
+            steps.append(CdlKeys.read(cdl).step(place))
         if "saturation" in table:
             steps.append(Saturation(table.number("saturation")))
     table.know("saturation")

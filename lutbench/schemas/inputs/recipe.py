@@ -7,11 +7,13 @@ from typing import Annotated, Any, Literal, NotRequired, TypedDict
 
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import KINDS, PLACES
-from lutbench.model.false_colour import OKABE_ITO
 from lutbench.model.light import REFERENCE_SURROUND_CD_M2
 from lutbench.model.tone import tone_mapper, tone_names
-from lutbench.recipes.keys import CurveName, GamutName, Hint, between, length, names, usual, words
+from lutbench.recipes.false_colour import BandKeys
+from lutbench.recipes.keys import CurveName, GamutName, Hint, between, length, usual, words
 from lutbench.recipes.profile import Profile
+from lutbench.recipes.schema import Shaper
+from lutbench.recipes.tasks import CdlKeys
 
 Range = Annotated[str, words(lambda: ("full", "legal"))]
 Interpolation = Annotated[str, words(lambda: ("tetrahedral", "trilinear")), usual("tetrahedral")]
@@ -81,17 +83,6 @@ class GamutHandling(TypedDict):
     """For `compress`: how sharply it bends."""
 
 
-class RecipeCdl(TypedDict):
-    """An ASC CDL."""
-
-    slope: NotRequired[Three]
-    offset: NotRequired[Three]
-    power: NotRequired[Three]
-    saturation: NotRequired[Annotated[float, usual(1.0)]]
-    clamp: NotRequired[bool]
-    """Clip to 0..1; true except in `light`."""
-
-
 class RecipeLook(TypedDict):
     """A look on top of the conversion."""
 
@@ -99,36 +90,9 @@ class RecipeLook(TypedDict):
     """On the source signal, in linear light of the target gamut, or on the result."""
     file: NotRequired[str]
     """A .cc, .cdl, .ccc#ID, .clf or .cube file in the folder of the recipe."""
-    cdl: NotRequired[RecipeCdl]
+    cdl: NotRequired[CdlKeys]
     saturation: NotRequired[Annotated[float, usual(1.0)]]
     """A factor, after the file and the CDL."""
-
-
-class RecipeShaper(TypedDict):
-    """A 1D curve before the 3D LUT."""
-
-    curve: NotRequired[CurveName]
-    """The shaper's curve; by default one that suits the LUT."""
-    low: NotRequired[Annotated[float, usual(0.0)]]
-    """The smallest input."""
-    high: NotRequired[Annotated[float, usual(1.0)]]
-    """The largest input."""
-    size: NotRequired[Annotated[int, between(2, 65536)]]
-    """Number of rows; 65536 by default, or 4096 with a curve and `high` up to 1."""
-
-
-class RecipeBand(TypedDict):
-    """A band of false colour."""
-
-    colour: Annotated[str, names(lambda: OKABE_ITO)]
-    """#RRGGBB, or a name."""
-    low: NotRequired[float]
-    """Stops from mid grey, or as `bands_in` says."""
-    high: NotRequired[float]
-    """Stops from mid grey, or as `bands_in` says."""
-    label: NotRequired[str]
-    clips: NotRequired[Annotated[bool, usual(False)]]
-    """Also shown where any channel is at its highest code, over all other bands."""
 
 
 def _tone() -> dict[str, Any]:
@@ -174,7 +138,7 @@ class Given(TypedDict):
     """Nodes along an edge, 2 to 256 (default 33); rows of a 1D LUT (default 1024)."""
     dimensions: NotRequired[Annotated[Literal[1, 3], usual(3)]]
     """3, or 1 for a `curve`."""
-    shaper: NotRequired[RecipeShaper]
+    shaper: NotRequired[Shaper]
     interpolation: NotRequired[Interpolation]
     """The interpolation for which the accuracy is measured."""
     decimals: NotRequired[Annotated[int, between(4, 12), usual(6)]]
@@ -226,7 +190,7 @@ class RecipeLut(Shared):
     """Exposures in stops; one LUT is made for each."""
     bands_in: NotRequired[Annotated[str, words(lambda: ("stops", "cd/m2")), usual("stops")]]
     """For a `false_colour`: the unit of the ends of its bands."""
-    bands: NotRequired[list[RecipeBand]]
+    bands: NotRequired[list[BandKeys]]
     """The bands of a `false_colour`; by default five built-in ones."""
 
 
