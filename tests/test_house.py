@@ -270,7 +270,7 @@ BUDGETS = {
         HEAVY | WORK | CLIPS | {"scipy", "rich", "lutbench.recipes", "lutbench.inspection"},
     ),
     "build a recipe": Budget(
-        "build day.toml -o luts", 34, 51, WORK | {"matplotlib", "numba", "lxml", "av"}
+        "build day.toml -o luts", 34, 52, WORK | {"matplotlib", "numba", "lxml", "av"}
     ),
     "convert": Budget("convert day.cube small.cube --size 5", 23, 41, HEAVY | WORK | {IMAGES}),
     "inspect": Budget("inspect day.cube --json", 40, 58, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),

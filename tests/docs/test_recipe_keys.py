@@ -16,8 +16,11 @@ from lutbench.model.catalogue import open_catalogue
 from lutbench.model.curves.log import CameraLog
 from lutbench.model.definitions import parse_definitions
 from lutbench.model.tone import tone_mapper, tone_names
+from lutbench.recipes.false_colour import BandKeys
 from lutbench.recipes.make import make
-from lutbench.recipes.schema import SHARED, recipe_from_data
+from lutbench.recipes.profile import Profile
+from lutbench.recipes.schema import SHARED, Shaper, recipe_from_data
+from lutbench.recipes.tasks import CdlKeys
 
 MAPPERS = [each for name in tone_names() if (each := tone_mapper(name))]
 PAGE = ROOT / "docs" / "recipes.md"
@@ -38,10 +41,12 @@ def keys_in_the_code() -> set[str]:
         r"|_length\(table, )"
         r'((?:"\w+",?\s*)+)'
     )
-    found = set(SHARED).union(*(each.settings() for each in MAPPERS)) | {
-        each.name for each in fields(CameraLog)
-    } - {"name", "formula_codes"}
-    for name in ("schema", "tasks", "false_colour", "profile"):
+    found = set(SHARED).union(
+        *(each.settings() for each in MAPPERS),
+        *(each.keys() for each in (BandKeys, CdlKeys, Profile, Shaper)),
+        {each.name for each in fields(CameraLog)} - {"name", "formula_codes"},
+    )
+    for name in ("schema", "tasks", "false_colour"):
         text = (ROOT / "lutbench/recipes" / f"{name}.py").read_text(encoding="utf-8")
         for match in asked.finditer(text):
             found.add(re.findall(r'"(\w+)"', match[1])[0])
