@@ -8,13 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lutbench.algebra.chaining import is_curve
-from lutbench.algebra.result import (
-    Change,
-    CodeError,
-    Reworked,
-    difference,
-    probe,
-)
+from lutbench.algebra.result import Change, CodeError, Reworked, difference, probe
 from lutbench.algebra.rewritten import with_table
 from lutbench.model.signal import Range, RangeChange, check_range, range_step
 from lutbench.model.transforms import Pipeline, Transform

@@ -9,11 +9,7 @@ import numpy as np
 
 from lutbench.algebra.repairing import LUMA
 from lutbench.model.transforms import Array
-from lutbench.tables.cells import (
-    Index,
-    det3,
-    gradient,
-)
+from lutbench.tables.cells import Index, det3, gradient
 from lutbench.tables.lut import Lut3D, lattice
 
 Fallback = Literal["gamut", "nearest"]

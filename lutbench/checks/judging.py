@@ -11,18 +11,10 @@ from numpy.typing import NDArray
 from lutbench.checks.base import CheckResult
 from lutbench.checks.limits import CheckFigure, checked_figures, measure_of
 from lutbench.errors import DefinitionError
-from lutbench.measure.comparison import (
-    ASSUMED_SOURCE,
-    ASSUMED_TARGET,
-    SETS,
-    colours_to_compare,
-)
+from lutbench.measure.comparison import ASSUMED_SOURCE, ASSUMED_TARGET, SETS, colours_to_compare
 from lutbench.measure.delta_e import View, view_of
 from lutbench.measure.difference import PointDifferences, measure, measure_sides
-from lutbench.measure.samples import (
-    SampledColours,
-    nodes_of,
-)
+from lutbench.measure.samples import SampledColours, nodes_of
 from lutbench.model.conversion import Encoding
 from lutbench.model.transforms import Transform
 

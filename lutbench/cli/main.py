@@ -16,12 +16,7 @@ from typing import Any, NoReturn
 import click
 
 from lutbench import __version__, long_work
-from lutbench.cli.options import (
-    add_logging_options,
-    is_quiet,
-    is_verbose,
-    start_logging,
-)
+from lutbench.cli.options import add_logging_options, is_quiet, is_verbose, start_logging
 from lutbench.cli.spelling import (  # now: later there may be no descriptor left
     IN_OTHER_SIGNS,
     in_plain_words,

@@ -9,13 +9,7 @@ import numpy as np
 from lutbench.display.model import DisplayModel
 from lutbench.errors import DefinitionError
 from lutbench.model.curves.base import Curve
-from lutbench.model.curves.hdr import (
-    PQ_PEAK,
-    HlgDisplayLight,
-    HlgScene,
-    PqDisplay,
-    PqScene,
-)
+from lutbench.model.curves.hdr import PQ_PEAK, HlgDisplayLight, HlgScene, PqDisplay, PqScene
 from lutbench.model.curves.video import Bt709, Bt1886
 from lutbench.model.gamuts import Gamut, xyz_of_xy
 from lutbench.model.light import REFERENCE_SURROUND_CD_M2, REFERENCE_WHITE_CD_M2, Display

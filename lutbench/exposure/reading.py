@@ -7,11 +7,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar, Literal, get_args
 
 from lutbench.model.curves.base import MID_GREY
-from lutbench.model.signal import (
-    Range,
-    code_from_signal,
-    signal_from_full_scale,
-)
+from lutbench.model.signal import Range, code_from_signal, signal_from_full_scale
 from lutbench.results import PlainData
 
 BIT_DEPTHS = (8, 10, 12)

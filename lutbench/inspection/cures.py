@@ -12,12 +12,7 @@ from lutbench.algebra.ranges import change_range
 from lutbench.algebra.repairing import FADE, MOST_MOVED_CODES, REPAIRS, check_bounds, smoothed_node
 from lutbench.algebra.repairing import repair as repair_table
 from lutbench.algebra.result import Change, CodeError, Reworked, code_error
-from lutbench.algebra.rewritten import (
-    axes_reversed,
-    channels_reordered,
-    divided,
-    over_unit_domain,
-)
+from lutbench.algebra.rewritten import axes_reversed, channels_reordered, divided, over_unit_domain
 from lutbench.errors import LutbenchError
 from lutbench.given import one_of
 from lutbench.inspection.finding import Examined, Finding

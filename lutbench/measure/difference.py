@@ -11,11 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench import long_work
 from lutbench.errors import LutbenchError
-from lutbench.measure.delta_e import (
-    DeltaE,
-    View,
-    view_of,
-)
+from lutbench.measure.delta_e import DeltaE, View, view_of
 from lutbench.measure.samples import SampledColours, chart_patches, neutral_ramp, random_points
 from lutbench.model.encoding import Encoding
 from lutbench.model.signal import CODES_10_BIT

@@ -19,10 +19,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.files import MOST_TOML_BYTES, beside, parse_toml, read_bytes, read_toml
 from lutbench.model.catalogue import Catalogue, open_catalogue
-from lutbench.model.conversion import (
-    KINDS,
-    Conversion,
-)
+from lutbench.model.conversion import KINDS, Conversion
 from lutbench.model.curves.base import Curve
 from lutbench.model.definitions import Definitions
 from lutbench.model.transforms import Transform

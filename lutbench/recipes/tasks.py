@@ -9,12 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lutbench.errors import DefinitionError
 from lutbench.given import one_of
 from lutbench.model.catalogue import Catalogue
-from lutbench.model.conversion import (
-    PLACES,
-    Conversion,
-    Encoding,
-    mapping_into,
-)
+from lutbench.model.conversion import PLACES, Conversion, Encoding, mapping_into
 from lutbench.model.curves.video import Bt1886
 from lutbench.model.encoding import meeting
 from lutbench.model.gamuts import Gamut, check_adaptation, usual_adaptation

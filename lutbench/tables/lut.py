@@ -11,13 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lutbench.errors import LutbenchError, NotInvertibleError
 from lutbench.given import NOT_AN_ARRAY, texts, whole
-from lutbench.model.transforms import (
-    Array,
-    Rgb,
-    Transform,
-    check_interpolation,
-    read_only,
-)
+from lutbench.model.transforms import Array, Rgb, Transform, check_interpolation, read_only
 from lutbench.model.transforms import Interpolation as Interpolation
 from lutbench.results import PlainData
 

@@ -12,14 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.tables.programs import (
-    CLAMP,
-    CODES,
-    CURVE,
-    MATRIX,
-    TETRAHEDRAL,
-    Program,
-)
+from lutbench.tables.programs import CLAMP, CODES, CURVE, MATRIX, TETRAHEDRAL, Program
 
 BLOCK_PIXELS = 16384  # pixels at a time, so that the many temporaries stay small
 

@@ -20,12 +20,7 @@ from lutbench.checks.judging import in_codes, verdict
 from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.comparison import ASSUMED_SOURCE
-from lutbench.measure.samples import (
-    chart_patches,
-    neutral_ramp,
-    nodes_of,
-    random_points,
-)
+from lutbench.measure.samples import chart_patches, neutral_ramp, nodes_of, random_points
 from lutbench.model.conversion import Encoding
 from lutbench.model.signal import CODES_10_BIT
 from lutbench.model.transforms import Array, Transform

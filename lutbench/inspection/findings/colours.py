@@ -7,13 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from lutbench.inspection.facts import evidence_of
-from lutbench.inspection.finding import (
-    Examined,
-    Finding,
-    FindingKind,
-    Limit,
-    Place,
-)
+from lutbench.inspection.finding import Examined, Finding, FindingKind, Limit, Place
 from lutbench.inspection.subject import CODES
 from lutbench.model.transforms import Array
 from lutbench.tables.lut import lattice

@@ -10,13 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.finding import (
-    CHANNELS,
-    Examined,
-    Finding,
-    FindingKind,
-    Limit,
-)
+from lutbench.inspection.finding import CHANNELS, Examined, Finding, FindingKind, Limit
 from lutbench.inspection.plateaus import islands, stuck_in_channel, stuck_runs
 from lutbench.inspection.subject import CODES
 from lutbench.model.curves.base import Curve

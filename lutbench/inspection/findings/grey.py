@@ -7,14 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from lutbench.inspection.finding import (
-    CHANNELS,
-    Examined,
-    Finding,
-    FindingKind,
-    Limit,
-    nearest,
-)
+from lutbench.inspection.finding import CHANNELS, Examined, Finding, FindingKind, Limit, nearest
 from lutbench.inspection.subject import CODES, NeutralAxis
 
 NEGATIVE = 0.5 * CODES

@@ -7,12 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.finding import (
-    Examined,
-    Finding,
-    FindingKind,
-    Limit,
-)
+from lutbench.inspection.finding import Examined, Finding, FindingKind, Limit
 from lutbench.inspection.subject import CODES
 
 

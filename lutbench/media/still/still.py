@@ -21,12 +21,7 @@ from numpy.typing import NDArray
 
 from lutbench.errors import FormatError, LutbenchError
 from lutbench.files import regular, replacing, unreadable
-from lutbench.media.still.checks import (
-    check_header,
-    check_size,
-    error_of,
-    memory_limit,
-)
+from lutbench.media.still.checks import check_header, check_size, error_of, memory_limit
 from lutbench.media.still.formats import (
     DEPTHS,
     JPEG_SIGNATURE,

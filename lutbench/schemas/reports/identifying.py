@@ -9,13 +9,7 @@ from lutbench.identification.measured import MeasuredCurve
 from lutbench.identification.result import Look, MedianErrors, SameAs, Tone
 from lutbench.inspection.inspection import Inspection
 from lutbench.measure.difference import Measures
-from lutbench.schemas.reports.common import (
-    Encoding,
-    Point,
-    Rgb,
-    Schema,
-    Unreadable,
-)
+from lutbench.schemas.reports.common import Encoding, Point, Rgb, Schema, Unreadable
 
 Confidence = Literal["high", "medium", "low", "none"]
 Word = Literal["sure", "likely", "a guess", "not told"]
