@@ -232,7 +232,7 @@ class _Writer(NodeMaker):
             return None
         self.notes.append(
             f"{curve.name} {'encoding' if encode else 'decoding'}: as the format's monitor curve, "
-            f"within {error.max():.1e}"
+            f"within {_figure(error.max(), 2)}"
         )
         return [self._by_channel(operator)]
 
@@ -292,7 +292,7 @@ class _Writer(NodeMaker):
                 break
         self.notes.append(
             f"{', then '.join(map(_words, run))}: sampled in a 1D LUT of {size} rows, "
-            f"within {error.max():.1e}, for inputs {low:.4g} to {high:.4g}"
+            f"within {_figure(error.max(), 2)}, for inputs {_figure(low, 4)} to {_figure(high, 4)}"
         )
         return [*before, self._lut_1d(table)]
 
@@ -360,3 +360,13 @@ def _camera_log(curve: CameraLog) -> Log:
         curve.toe_end,
         curve.linear_slope,
     )
+
+
+def _figure(value: float, digits: int) -> str:
+    """A number to so many digits, without exponent, with a minus sign.
+
+    >>> _figure(1.1e-7, 2), _figure(-157.1, 4), _figure(65504.0, 4)
+    ('0.00000011', '−157.1', '65500')
+    """
+    text = np.format_float_positional(value, precision=digits, fractional=False, trim="-")
+    return text.replace("-", "−")
