@@ -39,6 +39,11 @@ def notes_of(result: Identification) -> tuple[str, ...]:
         )
     found = [*_of_names(best)]
     if samples is not None:
+        if samples.smoothed:
+            found.append(
+                f"The table was smoothed, by a Gaussian of {samples.smoothed:.2f} nodes. The "
+                "answer is about the table before that, so the errors are those without it."
+            )
         found += _of_ties(best, samples)
         found += _of_ranges(best)
     found += _of_guesses(best)

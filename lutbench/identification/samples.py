@@ -15,6 +15,7 @@ from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import before_shaper, check_domain, checked_outputs, diagonal, greys
 from lutbench.tables.traces import shrunk, straight_from
+from lutbench.tables.unsmoothing import unsmoothed
 
 CODES = CODES_10_BIT
 """Errors are in 10-bit codes of the file's full scale."""
@@ -91,6 +92,8 @@ class Samples:
         Shape (3,): for each channel a value between `low` and `high` that far more nodes
         have than any other: a clip before a look, or the 0 that stands for light without a
         signal; NaN where there is none.
+    smoothed
+        The width in nodes of a Gaussian that smoothed the table, and that has been undone.
     """
 
     axis: Array
@@ -103,6 +106,7 @@ class Samples:
     step: float
     one_d: bool
     piles: Array
+    smoothed: float = 0.0
 
     @property
     def floor(self) -> float:
@@ -180,9 +184,15 @@ def samples_of(lut: Transform) -> Samples:
     if isinstance(lut, Lut1D):
         return _of_1d(lut)
     axis, table = _lattice_of(lut)
+    step = max(_step(table.reshape(-1, 3)), SIX_DECIMALS)
+    before = unsmoothed(table, step)
+    table = table if before is None else before.table
     neutral = diagonal(table)
     some = _spread(len(axis), MOST)
-    return _samples(axis[some], table[np.ix_(some, some, some)], axis, neutral, one_d=False)
+    made = _samples(axis[some], table[np.ix_(some, some, some)], axis, neutral, one_d=False)
+    if before is None:
+        return made
+    return replace(made, step=step * before.gain, smoothed=before.width)
 
 
 def _of_1d(lut: Lut1D) -> Samples:

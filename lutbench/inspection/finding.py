@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 
 from lutbench.inspection import lattice as measures
-from lutbench.inspection.smoothing import corner_left, faces_shortened, gaussian_undone
+from lutbench.tables.smoothing import corner_left, faces_shortened, gaussian_undone
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.results import PlainData
 from lutbench.tables.traces import enlarged_from

@@ -275,11 +275,11 @@ def _ends(size: int, beyond: Beyond) -> Array:
     """
     start = np.eye(size)[:REACH_NODES]
     differences = np.array([np.diff(start, n=order, axis=0)[0] for order in ORDERS])
-    each = [np.linalg.solve(_filter(size, w, beyond).T, differences.T) for w in WIDTHS]
+    each = [np.linalg.solve(gaussian(size, w, beyond).T, differences.T) for w in WIDTHS]
     return np.concatenate(each, axis=1)
 
 
-def _filter(size: int, width: float, beyond: Beyond) -> Array:
+def gaussian(size: int, width: float, beyond: Beyond) -> Array:
     """A Gaussian along a line, cut off at four widths, as a matrix: shape (size, size)."""
     if width == 0:
         return np.eye(size)
