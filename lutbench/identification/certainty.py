@@ -161,7 +161,7 @@ def probabilities_of(best: Finalist, yard: Yardstick) -> dict[str, float]:
         "source range": max(RANGE_ODDS.rate(curve), CURVE_ODDS.rate(curve)),
         "target range": GIVEN_ODDS.rate(curve),
     }
-    if not h.pair.alike:
+    if h.gamuts[0] is not None:
         found |= dict.fromkeys(("source gamut", "target gamut"), GAMUT_ODDS.rate(gamut))
     mixes = h.norm is not None or h.rendering is not None
     unmoved = not mixes and bool(np.abs(yard.matrix - np.eye(3)).max() < UNMOVED)

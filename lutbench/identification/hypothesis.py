@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.carriers import Carrier
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.lightsteps import AFTER, Density, Paling
@@ -94,8 +95,8 @@ class Hypothesis:
 
     inset: Matrix | None = None
     """A matrix on light in the target gamut, before the tone curve."""
-    norm: str | tuple[float, float, float] | None = None
-    """What the tone curve acts on: None each channel, the ``largest``, a luminance by weights."""
+    norm: Carrier | None = None
+    """What the tone curve acts on, where it is not each channel."""
 
     built: Conversion | None = None
     """The whole description, where its numbers are known: it alone then gives the output."""
@@ -125,6 +126,8 @@ class Hypothesis:
         """
         if not self.pair.alike:
             return self.pair.source.name, self.pair.target.name
+        if self.norm is not None:
+            return self.norm.gamut, self.norm.gamut
         made = self.built
         if made is None or made.kind == "curve" or not _weighs(made):
             return None, None
@@ -154,8 +157,7 @@ class Hypothesis:
         if self.inset is not None:
             phrases.append(_inset_words(self.inset))
         if self.norm is not None:
-            number = "the largest channel" if isinstance(self.norm, str) else "luminance"
-            phrases.append(f"a tone curve on {number}")
+            phrases.append(f"a tone curve on {self.norm.words}")
         return tuple(phrases)
 
     @property
@@ -206,11 +208,9 @@ class Hypothesis:
         end = self.target_end
         assert end is not None
         assert self.norm is not None
-        level = light.max(axis=-1) if isinstance(self.norm, str) else light @ np.array(self.norm)
+        level = self.norm.value(light)
         shown = end.decode(self.target.encode(level))
-        with np.errstate(all="ignore"):
-            ratio = np.where(level > 0, shown / level, 0.0)
-        return end.encode(np.maximum(light, 0.0) * ratio[..., None])
+        return end.encode(self.norm.moved(light, level, shown))
 
     def apply(self, values: Array, *, clip: bool = True) -> Array:
         """Full-scale output of full-scale input, shape (..., 3)."""

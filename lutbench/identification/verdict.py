@@ -147,7 +147,7 @@ def kind_of(hypothesis: Hypothesis) -> Kind:
         return "gamut"
     made = hypothesis.built
     mixed = made is not None and made.tone is not None and not made.tone.per_channel
-    if not hypothesis.pair.alike or mixed:
+    if not hypothesis.pair.alike or mixed or hypothesis.norm is not None:
         return "combined"
     unchanged = (
         same_curve

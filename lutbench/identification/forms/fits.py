@@ -8,6 +8,7 @@ from itertools import islice
 
 import numpy as np
 
+from lutbench.identification.carriers import Carrier
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.free import (
     UNTOLD,
@@ -69,14 +70,13 @@ class Form:
     """What is free in a fit, and the steps between the first matrix and the output.
 
     `mixed` frees a second matrix, in the signal or in the light of a `display`. `norm` is
-    what a tone curve acts on: each channel (empty), the ``largest``, or a luminance by its
-    weights. A `compression` of the gamut, or another
-    step on light, comes before the curve.
+    what a tone curve acts on, where it is not each channel. A `compression` of the gamut, or
+    another step on light, comes before the curve.
     """
 
     mixed: bool = False
     display: End | None = None
-    norm: str | tuple[float, float, float] = ""
+    norm: Carrier | None = None
     compression: Transform | None = None
     look: bool = False
     """Whether a smooth look replaces the second matrix."""
@@ -114,8 +114,7 @@ class Form:
         if self.after is not None:
             space = replace(space, outputs=self.after.undone(space.outputs))
         if self.norm:
-            weights = None if isinstance(self.norm, str) else self.norm
-            return NormModel(ground, lights, space, weights)
+            return NormModel(ground, lights, space, self.norm)
         if self.look:
             return LookModel(ground, lights, space)
         return Model(ground, lights, space, self.compression)

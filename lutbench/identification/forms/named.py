@@ -325,7 +325,7 @@ def _with_targets(
                 inset=named.inset,
                 rendering=fit.source.rendering,
                 compression=fit.form.compression,
-                norm=fit.form.norm or None,
+                norm=fit.form.norm,
             )
             if fit.form.look:
                 low, span = scale_of(made.target.range)

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from lutbench.identification.carriers import by_proportion, in_bt2020
 from lutbench.identification.curvebank import End
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
@@ -212,13 +213,13 @@ def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
     yield (Form(compression=GamutCompression()),)
     yield (Form(mixed=True, compression=GamutCompression()),)
     displays = displays_of(samples, knowledge)
-    weights = [
-        entry.gamut.luminance_weights
+    gamuts = [
+        (entry.name, entry.gamut)
         for entry in knowledge.bank.gamuts
         if entry.gamut is not None and entry.name in SHOWN_IN
     ]
-    norms: list[str | tuple[float, float, float]] = ["largest", *weights]
-    yield [Form(display=end, norm=norm) for end in displays for norm in norms]
+    for norms in (by_proportion(gamuts), in_bt2020(gamuts)):
+        yield [Form(display=end, norm=norm) for norm in norms for end in displays]
     yield [Form(mixed=True, display=end) for end in displays]
     if (form := stepped_form(fitted)) is not None:
         yield (form,)

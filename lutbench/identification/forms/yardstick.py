@@ -97,7 +97,7 @@ def form_of(h: Hypothesis) -> Form:
     )
     step = next((step for step in h.grade if isinstance(step, AFTER)), None)
     after = None if step is None else After(step, *scale_of(h.target.range))
-    return Form(mixed, display, "", h.compression, after=after)
+    return Form(mixed, display, None, h.compression, after=after)
 
 
 def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
