@@ -19,7 +19,7 @@ from lutbench.model.curves.hdr import (
     pq_signal,
 )
 from lutbench.model.gamuts import Gamut
-from lutbench.model.light import REFERENCE_WHITE
+from lutbench.model.light import REFERENCE_WHITE_CD_M2
 from lutbench.model.tone.bt2446 import A_CHROMA, A_RED, CR_SCALE, GAMMA, WEIGHTS
 from lutbench.model.transforms import Array
 
@@ -117,7 +117,7 @@ class Intensity(_Wide):
     words = "intensity (I of ICtCp)"
 
     def value(self, light: Array) -> Array:
-        return np.asarray(pq_luminance(self._ictcp(light)[..., 0]) / REFERENCE_WHITE)
+        return np.asarray(pq_luminance(self._ictcp(light)[..., 0]) / REFERENCE_WHITE_CD_M2)
 
     def moved(self, light: Array, value: Array, after: Array) -> Array:
         return self._back(self._changed(light, after, self._ratio(value, after)))
@@ -126,20 +126,22 @@ class Intensity(_Wide):
         return self._inside(self._changed(light, value, 1 / self._ratio(value, after)))
 
     def _ictcp(self, light: Array) -> Array:
-        return ictcp_from_bt2020(np.maximum(self._there(light), 0) * REFERENCE_WHITE)
+        return ictcp_from_bt2020(np.maximum(self._there(light), 0) * REFERENCE_WHITE_CD_M2)
 
     def _ratio(self, value: Array, after: Array) -> Array:
         if not self.scaled:
             return np.ones(np.broadcast(value, after).shape)
-        before, then = (np.maximum(pq_signal(x * REFERENCE_WHITE), DARK) for x in (value, after))
+        before, then = (
+            np.maximum(pq_signal(x * REFERENCE_WHITE_CD_M2), DARK) for x in (value, after)
+        )
         return np.asarray(np.minimum(before, then) / np.maximum(before, then))
 
     def _changed(self, light: Array, value: Array, ratio: Array) -> Array:
         signal = self._ictcp(light)
-        intensity = pq_signal(value * REFERENCE_WHITE)
+        intensity = pq_signal(value * REFERENCE_WHITE_CD_M2)
         chroma = [ratio * signal[..., k] for k in (1, 2)]
         changed = bt2020_from_ictcp(np.stack([intensity, *chroma], axis=-1))
-        return np.asarray(changed / REFERENCE_WHITE)
+        return np.asarray(changed / REFERENCE_WHITE_CD_M2)
 
 
 @dataclass(frozen=True)

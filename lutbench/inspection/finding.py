@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 import numpy as np
 
 from lutbench.inspection import lattice as measures
-from lutbench.tables.smoothing import corner_left, faces_shortened, gaussian_undone
 from lutbench.inspection.subject import CODES, Subject
 from lutbench.results import PlainData
+from lutbench.tables.smoothing import corner_left, faces_shortened, gaussian_undone
 from lutbench.tables.traces import enlarged_from
 
 if TYPE_CHECKING:

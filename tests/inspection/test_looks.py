@@ -9,6 +9,7 @@ import colour
 import numpy as np
 import pytest
 from damage import clean
+from lutbench.inspection.smoothing import gaussian_undone
 from open_world import case
 from scipy.interpolate import RegularGridInterpolator
 from scipy.ndimage import gaussian_filter, uniform_filter
@@ -16,7 +17,6 @@ from scipy.ndimage import gaussian_filter, uniform_filter
 from lutbench.inspection.cures import Bounds, repair
 from lutbench.inspection.inspection import inspect
 from lutbench.inspection.registry import Health
-from lutbench.inspection.smoothing import gaussian_undone
 from lutbench.inspection.subject import Subject
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.conversion import Conversion, Encoding
