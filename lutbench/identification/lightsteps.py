@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
@@ -11,6 +12,8 @@ import numpy as np
 from lutbench.model.compression import GamutCompression
 from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix
 from lutbench.model.gamuts import BT709
+from lutbench.model.grade import CDL_WEIGHTS
+from lutbench.model.interpolation import interp_uniform
 from lutbench.model.transforms import Array, Transform
 
 GREY = 0.18
@@ -21,6 +24,9 @@ TURNS = 6
 
 FLATTEST = 0.1
 """The least slope that is divided by: below it colours would change places."""
+
+DENSE = 2048
+"""Points of the table of a tint."""
 
 DARKEST = 1e-6
 """Light below which nothing changes its share."""
@@ -149,6 +155,41 @@ class HueTurn(_Step):
 
 
 @dataclass(frozen=True)
+class LumaTint(_Step):
+    """A colour without luma that is added by luma, as the greys show it: split toning.
+
+    `points` are luma, and what R, G and B gain there. Luma stays, so the step can be undone.
+    """
+
+    points: tuple[tuple[float, float, float, float], ...]
+
+    kind: ClassVar[str] = "luma_tint"
+
+    def _changed(self, rgb: Array) -> Array:
+        return np.asarray(rgb + self._tint(rgb))
+
+    def _undone(self, rgb: Array) -> Array:
+        return np.asarray(rgb - self._tint(rgb))
+
+    def _tint(self, rgb: Array) -> Array:
+        luma, tint = self._dense
+        at = np.clip(rgb @ np.array(CDL_WEIGHTS), luma[0], luma[-1])
+        return np.stack([interp_uniform(at, luma[0], luma[-1], each) for each in tint], axis=-1)
+
+    @cached_property
+    def _dense(self) -> tuple[Array, Array]:
+        from scipy.interpolate import CubicSpline
+
+        points = np.array(self.points)
+        luma = np.linspace(points[0, 0], points[-1, 0], DENSE)
+        return luma, np.ascontiguousarray(CubicSpline(points[:, 0], points[:, 1:])(luma).T)
+
+    def __str__(self) -> str:
+        most = 100 * np.abs(np.array(self.points)[:, 1:]).max()
+        return f"a tint by luma of up to {most:.1f} % of the signal (split toning)"
+
+
+@dataclass(frozen=True)
 class _Inverse(_Step):
     """Of a step."""
 
@@ -270,14 +311,14 @@ class StepKind:
     after: bool = False
 
 
-AFTER = (Density, Vibrance, HueTurn)
+AFTER = (Density, Vibrance, HueTurn, LumaTint)
 """Those that may come after the tone curve."""
 
 PRESET = GamutCompression()
 """The reference gamut compression."""
 
-FREE = {GamutCompression: 7, Paling: 5, Density: 2, Vibrance: 3, HueTurn: 5}
-"""How many numbers of each step are free."""
+FREE = {GamutCompression: 7, Paling: 5, Density: 2, Vibrance: 3, HueTurn: 5, LumaTint: 0}
+"""How many numbers of each step are free; greys show a tint, as they show the tone curve."""
 
 
 def free_numbers(step: Transform | None) -> int:

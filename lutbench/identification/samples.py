@@ -14,8 +14,8 @@ from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
 from lutbench.tables.nodes import before_shaper, check_domain, checked_outputs, diagonal, greys
+from lutbench.tables.smoothing import unsmoothed
 from lutbench.tables.traces import shrunk, straight_from
-from lutbench.tables.unsmoothing import unsmoothed
 
 CODES = CODES_10_BIT
 """Errors are in 10-bit codes of the file's full scale."""

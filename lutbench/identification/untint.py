@@ -9,7 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.curvebank import scale_of
+from lutbench.identification.lightsteps import LumaTint
+from lutbench.identification.samples import CODES, Samples, range_seen
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.interpolation import Pchip, interp_uniform
 from lutbench.model.transforms import Array
@@ -26,20 +28,41 @@ DENSE = 2048
 RISE = 1e-9
 """Signal by which luma must rise from one neutral node to the next, for a curve through them."""
 
+FEWEST = 5
+"""Greys that show a tint."""
+
 OUT = -9.0
 """The value that marks a node as left out because it was clipped."""
 
 
+def tint_of(samples: Samples) -> LumaTint | None:
+    """The tint of greys by luma, on the signal; None without one."""
+    neutral = _tinted(samples)
+    if neutral is None:
+        return None
+    low, span = scale_of(range_seen(samples) or "full")
+    signal = (neutral - low) / span
+    luma = signal @ np.array(CDL_WEIGHTS)
+    rising = np.concatenate([[True], luma[1:] > np.maximum.accumulate(luma)[:-1] + RISE])
+    if rising.sum() < FEWEST:
+        return None
+    points = np.column_stack([luma, signal - luma[:, None]])[rising]
+    return LumaTint(tuple(map(tuple, points.tolist())))
+
+
+def _tinted(samples: Samples) -> Array | None:
+    """The greys that are clear of clipping; None where they have no tint."""
+    neutral = samples.neutral[samples.inside(samples.neutral).all(axis=1)]
+    if samples.one_d or len(neutral) < FEWEST:
+        return None
+    apart = neutral - neutral.mean(axis=1, keepdims=True)
+    return neutral if np.sqrt(np.mean(apart**2)) * CODES >= TINTED else None
+
+
 def untinted_forms(samples: Samples) -> list[Samples]:
     """The LUT without its tint: with the channels' mean kept, or green, or luma; [] without one."""
-    if samples.one_d:
-        return []
-    clear = samples.inside(samples.neutral).all(axis=1)
-    neutral = samples.neutral[clear]
-    if len(neutral) < 5:
-        return []
-    apart = neutral - neutral.mean(axis=1, keepdims=True)
-    if np.sqrt(np.mean(apart**2)) * CODES < TINTED:
+    neutral = _tinted(samples)
+    if neutral is None:
         return []
     weights = np.array(CDL_WEIGHTS)
     kept = (neutral.mean(axis=1), neutral[:, 1], neutral @ weights)

@@ -112,7 +112,8 @@ class Form:
         along = ground.mixing() if self.mixed else ground
         space = light_space(along, self.display) if self.display else signal_space(along)
         if self.after is not None:
-            space = replace(space, outputs=self.after.undone(space.outputs))
+            outputs, neutral = (self.after.undone(each) for each in (space.outputs, space.neutral))
+            space = replace(space, outputs=outputs, neutral=neutral)
         if self.norm:
             return NormModel(ground, lights, space, self.norm)
         if self.look:

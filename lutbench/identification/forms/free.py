@@ -52,6 +52,12 @@ SMALL = 1e-6
 TINY = 1e-12
 """Light that is added to that, since black has none."""
 
+MOST_GAIN = 0.5
+"""The most change of a gain in a step, as a natural logarithm."""
+
+GAIN_STEPS = 4
+"""Steps to the gains of channels, after which they hardly change."""
+
 MOST_STEP = 0.3
 """The most change of a matrix entry in a step."""
 
@@ -268,3 +274,24 @@ def rows_to_one(matrix: Array) -> Array:
     """Matrices (..., 3, 3) with rows scaled to a sum of one."""
     sums = matrix.sum(axis=-1, keepdims=True)
     return np.asarray(matrix / np.where(np.abs(sums) < 1e-6, 1.0, sums))
+
+
+def gains_of(plain: Array, matrix: Array, normal: Array, right: Array) -> Array:
+    """Gains of red and blue, as natural logarithms, that bring each pair nearest to a matrix."""
+    gains = np.zeros((len(plain), 2))
+    for _ in range(GAIN_STEPS):
+        here = gained(plain, gains)
+        changes = [free_of(here * (np.eye(3)[c] - here[:, :, c : c + 1])) for c in (0, 2)]
+        change = np.stack(changes, axis=2)
+        turned = change.transpose(0, 2, 1)
+        system = turned @ normal @ change + 1e-9 * np.trace(normal) * np.eye(2)
+        off = right - (free_of(here) - free_of(matrix)) @ normal
+        step = np.linalg.solve(system, (turned @ off[..., None]))[..., 0]
+        gains = gains + np.clip(step, -MOST_GAIN, MOST_GAIN)
+    return gains
+
+
+def gained(plain: Array, gains: Array) -> Array:
+    """Matrices after gains of red and blue (as natural logarithms), rows scaled back to one."""
+    every = np.exp(np.stack([gains[:, 0], np.zeros(len(gains)), gains[:, 1]], axis=1))
+    return rows_to_one(plain * every[:, None, :])

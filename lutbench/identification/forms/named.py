@@ -10,13 +10,21 @@ from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.forms.fits import FreeFit
-from lutbench.identification.forms.free import evenly, free_of, moved, rows_to_one
+from lutbench.identification.forms.free import (
+    evenly,
+    free_of,
+    gained,
+    gains_of,
+    moved,
+    rows_to_one,
+)
 from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.lightsteps import LumaTint
 from lutbench.identification.naming import (
     MODEL_LEAVES,
     NOISE_LEAVES,
@@ -69,12 +77,6 @@ SETTLES = 3
 
 UNSEEN = 1e3
 """10-bit codes of error of a node without prediction."""
-
-GAIN_STEPS = 4
-"""Steps to the gains of channels, after which they hardly change."""
-
-MOST_GAIN = 0.5
-"""The most change of a gain in a step, as a natural logarithm."""
 
 TINTED = 1.5
 """10-bit codes, root mean square, of tint from which the neutral axis may show gains."""
@@ -253,14 +255,15 @@ def _pairs(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
     fit, (normal, right) = nodes.fit, pulls
     plain = rows_to_one(bank.matrices)
     gains = np.zeros((len(plain), 2))
-    if fit.ground.tinted > TINTED:
-        gains = _gains(plain, fit.matrix, normal, right)
-    apart = free_of(_gained(plain, gains)) - free_of(fit.matrix)
+    tint = fit.form.after is not None and isinstance(fit.form.after.step, LumaTint)
+    if fit.ground.tinted > TINTED and not tint:
+        gains = gains_of(plain, fit.matrix, normal, right)
+    apart = free_of(gained(plain, gains)) - free_of(fit.matrix)
     extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
     for index, pair in _each_once(best_first(extra), bank, PAIRS):
         red, blue = np.exp(gains[index])
-        gained = bool(np.abs(gains[index]).max() > LEAST_GAIN)
-        own = (float(red), 1.0, float(blue)) if gained else None
+        is_gained = bool(np.abs(gains[index]).max() > LEAST_GAIN)
+        own = (float(red), 1.0, float(blue)) if is_gained else None
         matrix = rows_to_one(pair.matrix * np.array(own or (1.0, 1.0, 1.0)))
         mixing = fit.mixing
         if fit.form.extra:
@@ -270,27 +273,6 @@ def _pairs(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
 
             mixing = nodes.settled(held, mixing)
         yield nodes.named(pair, matrix, mixing, gains=own)
-
-
-def _gains(plain: Array, matrix: Array, normal: Array, right: Array) -> Array:
-    """Gains of red and blue, as natural logarithms, that bring each pair nearest to a matrix."""
-    gains = np.zeros((len(plain), 2))
-    for _ in range(GAIN_STEPS):
-        here = _gained(plain, gains)
-        changes = [free_of(here * (np.eye(3)[c] - here[:, :, c : c + 1])) for c in (0, 2)]
-        change = np.stack(changes, axis=2)
-        turned = change.transpose(0, 2, 1)
-        system = turned @ normal @ change + 1e-9 * np.trace(normal) * np.eye(2)
-        off = right - (free_of(here) - free_of(matrix)) @ normal
-        step = np.linalg.solve(system, (turned @ off[..., None]))[..., 0]
-        gains = gains + np.clip(step, -MOST_GAIN, MOST_GAIN)
-    return gains
-
-
-def _gained(plain: Array, gains: Array) -> Array:
-    """Matrices after gains of red and blue (as natural logarithms), rows scaled back to one."""
-    every = np.exp(np.stack([gains[:, 0], np.zeros(len(gains)), gains[:, 1]], axis=1))
-    return rows_to_one(plain * every[:, None, :])
 
 
 def _with_targets(
@@ -305,6 +287,8 @@ def _with_targets(
     if fit.source.rendering is not None:
         light = fit.source.rendering.apply(np.repeat(light[:, None], 3, axis=1))[:, 0]
     output = samples.neutral[run]
+    if fit.form.after is not None:
+        output = fit.form.after.undone(output)
     if not fit.form.look:
         output = _unmixed(output, named.mixing, fit.form.display)
     if named.gains is not None:

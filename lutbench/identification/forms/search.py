@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.carriers import by_proportion, in_bt2020
-from lutbench.identification.curvebank import End
+from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
-from lutbench.identification.forms.fits import ENOUGH, GLANCED, Form, FreeFit, glance
+from lutbench.identification.forms.fits import ENOUGH, GLANCED, After, Form, FreeFit, glance
 from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
 from lutbench.identification.forms.free import typical
 from lutbench.identification.forms.named import grade_of, hypotheses_of
@@ -23,7 +23,7 @@ from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import Samples, range_seen
-from lutbench.identification.untint import untinted_forms
+from lutbench.identification.untint import tint_of, untinted_forms
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
 from lutbench.model.transforms import Array
@@ -209,6 +209,8 @@ def free_fits(fitted: Fitted) -> list[FreeFit]:
 def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
     samples, knowledge = fitted.samples, fitted.knowledge
     yield (Form(),)
+    if (tint := tint_of(samples)) is not None:
+        yield (Form(after=After(tint, *scale_of(range_seen(samples) or "full"))),)
     yield (Form(mixed=True),)
     yield (Form(compression=GamutCompression()),)
     yield (Form(mixed=True, compression=GamutCompression()),)

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
-from lutbench.tables.unsmoothing import unsmoothed
+from lutbench.tables.smoothing import unsmoothed
 
 STEP = 1e-6
 """Six decimals."""
