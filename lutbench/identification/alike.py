@@ -50,7 +50,10 @@ def with_alike(
         candidate,
         same_as=added,
         others=(*candidate.others, *guesses),
-        hidden=_guessed_parts(hypothesis, guesses),
+        hidden=(
+            *_guessed_parts(hypothesis, guesses),
+            *(("target gamut",) if samples.grey else ()),
+        ),
     )
 
 

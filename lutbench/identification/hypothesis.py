@@ -263,6 +263,8 @@ def _inset_words(inset: Matrix) -> str:
     rows = inset.array
     luma = np.array([rows[1, 0], rows[0, 1], rows[0, 2]])
     if np.abs(rows - luma - np.eye(3) * (1 - luma.sum())).max() < SAME:
+        if abs(1 - luma.sum()) < SAME:
+            return "luminance alone (monochrome)"
         return f"a saturation of {1 - luma.sum():.2f} in light"
     return "a matrix before the tone curve that the one after it undoes"
 

@@ -141,6 +141,12 @@ class Samples:
         """Whether noise blurs the plateaus."""
         return self.margin >= BLUR
 
+    @cached_property
+    def grey(self) -> bool:
+        """Whether all channels come out alike, to a step of rounding."""
+        apart = 0.0 if self.one_d else float(np.ptp(self.table, axis=-1).max())
+        return not self.one_d and apart <= 1.5 * max(self.step, SIX_DECIMALS)
+
     @property
     def clipped(self) -> bool:
         """Whether the output stays within 0..1, as that of a LUT that clips does."""

@@ -19,6 +19,7 @@ from lutbench.identification.forms.free import (
     typical,
 )
 from lutbench.identification.forms.looks import NUMBERS, LookModel
+from lutbench.identification.forms.mono import LumaModel
 from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
@@ -78,6 +79,8 @@ class Form:
     display: End | None = None
     norm: Carrier | None = None
     compression: Transform | None = None
+    mono: bool = False
+    """Whether only luma of the signal comes out."""
     look: bool = False
     """Whether a smooth look replaces the second matrix."""
     after: After | None = None
@@ -109,7 +112,7 @@ class Form:
 
     def model_of(self, ground: Ground, lights: Lights) -> Model | NormModel:
         """The model of some light."""
-        along = ground.mixing() if self.mixed else ground
+        along = ground.mixing() if self.mixed or self.mono else ground
         space = light_space(along, self.display) if self.display else signal_space(along)
         if self.after is not None:
             outputs, neutral = (self.after.undone(each) for each in (space.outputs, space.neutral))
@@ -118,6 +121,8 @@ class Form:
             return NormModel(ground, lights, space, self.norm)
         if self.look:
             return LookModel(ground, lights, space)
+        if self.mono:
+            return LumaModel(ground, lights, space)
         return Model(ground, lights, space, self.compression)
 
 
@@ -203,7 +208,8 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
     matrix = np.broadcast_to(np.eye(3), (count, 3, 3)).copy()
     mixing = matrix.copy()
     # What acts on a norm is fitted in one step.
-    for amount in () if form.norm else SATURATIONS if form.mixed else (1.0,):
+    alone = (0.0,) if form.mono else (1.0,)
+    for amount in () if form.norm else SATURATIONS if form.mixed else alone:
         q = amount * np.eye(3) + (1 - amount) * np.outer(np.ones(3), CDL_WEIGHTS)
         m = model.first(q)
         off = typical(model.misses(m, np.broadcast_to(q, m.shape)))

@@ -34,6 +34,7 @@ from lutbench.identification.naming import (
     targets_of,
 )
 from lutbench.identification.ordering import best_first
+from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.rising import rising_run
 from lutbench.identification.target import GUESSED, fit_targets
 from lutbench.model.curves.base import Decode, Encode
@@ -110,11 +111,12 @@ class Named:
 
 def hypotheses_of(fit: FreeFit, knowledge: Knowledge) -> list[tuple[Hypothesis, float, Named]]:
     """The likeliest names for a free fit, each with the cost of its curve; best pairs first."""
-    nodes = _FitNodes(fit)
+    nodes, bank = _FitNodes(fit), knowledge.bank
     pulls = _pulls(nodes)
-    named = [*_pairs(nodes, knowledge.bank, pulls), *_saturated(nodes, knowledge.bank, pulls)]
+    ways = (_luminances,) if fit.samples.grey and not fit.form.mono else (_pairs, _saturated)
+    named = [one for way in ways for one in way(nodes, bank, pulls)]
     if fit.form.display is not None and fit.form.mixed:
-        named += _inset(nodes, knowledge.bank)
+        named += _inset(nodes, bank)
     best: dict[tuple[str, str], Named] = {}
     for one in sorted(named, key=lambda one: one.nats):
         best.setdefault((one.pair.source.name, one.pair.target.name), one)
@@ -232,7 +234,7 @@ def _pulls(nodes: _FitNodes) -> Pulls:
 def _saturated(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
     """The pairs nearest to M with a saturation in the light of their target, which is linear."""
     fit, (normal, right) = nodes.fit, pulls
-    if fit.form.norm or fit.form.mixed or fit.form.look:
+    if fit.form.norm or fit.form.mixed or fit.form.look or fit.form.mono:
         return  # Q, or a look, has a saturation already
     plain = rows_to_one(bank.matrices)
     luma = (bank.target_weights[:, None, :] @ plain).repeat(3, axis=1)
@@ -248,6 +250,19 @@ def _saturated(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Name
         inset = weights + amount[index] * (np.eye(3) - weights)
         made = nodes.named(pair, inset @ plain[index], fit.mixing, inset=Matrix.from_array(inset))
         yield replace(made, nats=made.nats + FREED)
+
+
+def _luminances(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
+    """The sources whose luminance alone is nearest to M; it is the same in any target."""
+    fit, (normal, right) = nodes.fit, pulls
+    plain = rows_to_one(bank.matrices)
+    luma = (bank.target_weights[:, None, :] @ plain).repeat(3, axis=1)
+    apart = free_of(luma) - free_of(fit.matrix)
+    extra = np.einsum("ij,jk,ik->i", apart, normal, apart) - 2 * apart @ right
+    usual = np.array([each.name == SHOWN_IN[0] for each in bank.gamuts])[bank.targets]
+    for index, pair in _each_once(best_first(np.where(usual, extra, np.inf)), bank, PAIRS):
+        inset = Matrix.from_array(np.outer(np.ones(3), bank.target_weights[index]))
+        yield nodes.named(pair, luma[index], fit.mixing, inset=inset)
 
 
 def _pairs(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
@@ -360,8 +375,8 @@ def _together(light: Array, output: Array, gains: Array) -> tuple[Array, Array]:
 
 def _unmixed(neutral: Array, mixing: Array, display: End | None) -> Array:
     """The neutral axis before Q."""
-    if np.abs(mixing - np.eye(3)).max() < MIXES:
-        return neutral
+    if np.abs(mixing - np.eye(3)).max() < MIXES or np.ptp(mixing, axis=0).max() < MIXES:
+        return neutral  # nothing is mixed, or greys are luma already
     back = np.linalg.inv(mixing)
     if display is None:
         return neutral @ back.T

@@ -209,6 +209,9 @@ def free_fits(fitted: Fitted) -> list[FreeFit]:
 def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
     samples, knowledge = fitted.samples, fitted.knowledge
     yield (Form(),)
+    if samples.grey:
+        yield (Form(mono=True),)
+        return
     if (tint := tint_of(samples)) is not None:
         yield (Form(after=After(tint, *scale_of(range_seen(samples) or "full"))),)
     yield (Form(mixed=True),)
