@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.identification.carriers import Carrier
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.lightsteps import AFTER, Density, Paling
@@ -21,6 +21,9 @@ from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Matrix, Transform
+
+if TYPE_CHECKING:
+    from lutbench.identification.carriers import Carrier
 
 SMALL = 0.01
 """Light is tabulated in asinh(light / this): nearly linear below it, in stops above it."""
