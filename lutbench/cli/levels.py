@@ -211,6 +211,8 @@ def command(
         if printing.cards:
             only_one(found, "--card")
         _show_set(SetLevels(members(found, read), metering.expose), printing)
+        if left_out := [each.name for each in found if each.unusable]:
+            raise LutbenchError(f"cannot be used, so it is left out: {', '.join(left_out)}")
     else:
         _show(read(found[0]), found[0], printing)
 

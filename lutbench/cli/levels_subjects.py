@@ -32,7 +32,8 @@ class LevelsSubject:
     `curve` is None where the recording is not known, `lut` where there is none or it has no
     levels; `note` then says why. `how` says how the curve is known; it is empty where the user
     named it. Target curve and gamut are those of the LUT's output, where they are known. A LUT
-    that is `calibrated` gives the code values of a measured display, which is `measured`.
+    that is `calibrated` gives the code values of a measured display, which is `measured`. One that
+    is `unusable` could not be read.
     """
 
     name: str
@@ -47,6 +48,7 @@ class LevelsSubject:
     target_gamut: str | None = None
     measured: MeasuredDisplay | None = None
     calibrated: bool = False
+    unusable: bool = False
 
 
 def asked(
@@ -54,7 +56,7 @@ def asked(
 ) -> tuple[list[LevelsSubject], bool]:
     """The subjects that the arguments name, and whether they are a set.
 
-    Raises LutbenchError when a file cannot be read, or one LUT's recording is not known.
+    Raises LutbenchError when the only file cannot be read, or its recording is not known.
     """
     named = None if curve is None else catalogue.curve(curve, where="--curve", exact=False)
     if not names:
@@ -80,7 +82,8 @@ def asked(
             continue
         files, many = lut_files([name], luts_only=True)
         several = several or many
-        found += [_of_file(each.path, each.name, named, catalogue) for each in files]
+        read = _of_file_in_set if several else _of_file
+        found += [read(each.path, each.name, named, catalogue) for each in files]
     found = [_by_project(each, project, catalogue) for each in found]
     if not several and found[0].curve is None:
         found = [_identified(found[0], names[0], catalogue)]
@@ -91,7 +94,8 @@ def _by_project(
     subject: LevelsSubject, project: Project | None, catalogue: Catalogue
 ) -> LevelsSubject:
     """The subject with the project's source encoding, where its own is not known."""
-    if project is None or not project.source.curve or subject.curve is not None:
+    known = subject.unusable or subject.curve is not None
+    if project is None or not project.source.curve or known:
         return subject
     from lutbench.cli.options import shown_path
 
@@ -132,6 +136,16 @@ def _of_job(job: LutJob, digest: str, file: str) -> LevelsSubject:
         task.source.range, comes_out, task.exposure, how, "",
         task.result.curve.name, task.result.gamut.name, measured, measured is not None,
     )  # fmt: skip
+
+
+def _of_file_in_set(
+    path: str, name: str, named: Curve | None, catalogue: Catalogue
+) -> LevelsSubject:
+    """The same as `_of_file`, but a file that cannot be used does not keep the others back."""
+    try:
+        return _of_file(path, name, named, catalogue)
+    except LutbenchError as error:
+        return LevelsSubject(name, None, note=str(error).removeprefix(f"{path}: "), unusable=True)
 
 
 def _of_file(path: str, name: str, named: Curve | None, catalogue: Catalogue) -> LevelsSubject:

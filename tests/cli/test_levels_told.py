@@ -79,3 +79,20 @@ def test_a_table_in_code_values_has_no_levels(day: Path, tmp_path: Path, capsys:
     write_cube(Lut3D(np.asarray(lutbench.open_lut(day).table) * 1023), tmp_path / "codes.cube")
     assert run("--lut", tmp_path / "codes.cube", "--curve", "ACEScct") == 2
     assert "10-bit code values" in capsys.readouterr().err
+
+
+def test_a_damaged_file_does_not_keep_the_others_of_its_folder_back(
+    day: Path, capsys: Printed
+) -> None:
+    """The file is named with its fault, the others have their levels, and the status is 2."""
+    rows = day.read_text().splitlines()
+    (day.parent / "short.cube").write_text("\n".join(rows[:-5]) + "\n")
+    assert run(day.parent) == 2
+    printed = capsys.readouterr()
+    assert "short.cube" in printed.err.splitlines()[-1]
+    assert "5 are missing" in printed.out.replace("\n", " ")
+    assert "day.cube" in printed.out
+    assert run(day.parent, "--json") == 2
+    found = {each["name"]: each for each in json.loads(capsys.readouterr().out)["luts"]}
+    assert found["day.cube"]["levels"]
+    assert "missing" in found["short.cube"]["note"]
