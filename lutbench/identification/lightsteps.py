@@ -10,7 +10,7 @@ from typing import ClassVar
 import numpy as np
 
 from lutbench.model.compression import GamutCompression
-from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix
+from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix, rgb_from_lms
 from lutbench.model.gamuts import BT709
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.interpolation import interp_uniform
@@ -213,7 +213,7 @@ def _to_lab(rgb: Array, gamma: Array) -> Array:
 
 def _from_lab(lab: Array, gamma: Array) -> Array:
     roots = lab @ np.linalg.inv(LAB_FROM_ROOTS).T
-    light = roots**3 @ np.linalg.inv(lms_matrix(BT709)).T
+    light = roots**3 @ rgb_from_lms(BT709).T
     return np.asarray(np.maximum(light, 0.0) ** (1 / gamma[..., None]))
 
 

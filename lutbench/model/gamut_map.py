@@ -145,7 +145,7 @@ class GamutMapping(Transform):
             most = np.maximum(furthest[far] / edge[far], LEAST_REACH)
             kept = np.minimum(limited(x[far], self.knee, most), ONTO_EDGE) / x[far]
             inner = light[far, None] + kept[:, None] * (roots[far] - light[far, None])
-            found[far] = np.maximum(inner**3 @ np.linalg.inv(to_lms).T, 0.0)
+            found[far] = np.maximum(inner**3 @ rgb_from_lms(self.gamut).T, 0.0)
         if self.top is not None:
             bright = np.flatnonzero(found.max(axis=1) > TOP_KNEE_LIGHT * self.top)
             found[bright] *= self._top_gain(flat[bright], found[bright])[:, None]
@@ -188,12 +188,19 @@ def limited(x: Array, knee: float, most: Array) -> Array:
     return np.where(x <= knee, x, knee + scale * n / (1 + n**POWER) ** (1 / POWER))
 
 
+@lru_cache(maxsize=256)
 def lms_matrix(gamut: Gamut) -> Array:
     """The matrix from linear R, G, B of a gamut to the LMS of Oklab, white to 1, 1, 1; (3, 3)."""
     adapt = adaptation_matrix(gamut.white, WHITES["D65"])
     rows = LMS_FROM_XYZ @ adapt @ gamut.to_xyz
     # The published matrix is rounded; this makes white exactly 1, 1, 1, so greys stay grey.
     return np.asarray(rows / rows.sum(axis=1, keepdims=True))
+
+
+@lru_cache(maxsize=256)
+def rgb_from_lms(gamut: Gamut) -> Array:
+    """The inverse of `lms_matrix`, (3, 3)."""
+    return np.asarray(np.linalg.inv(lms_matrix(gamut)))
 
 
 @lru_cache(maxsize=64)
@@ -204,7 +211,7 @@ def edge_by_hue(gamut: Gamut, outer: bool = False) -> Array:
     """
     hue = np.arange(HUE_ROWS) * 2 * np.pi / HUE_ROWS
     directions: Array = np.asarray([np.cos(hue), np.sin(hue)], dtype=np.float64)
-    exact = _edge(directions, np.linalg.inv(lms_matrix(gamut)))
+    exact = _edge(directions, rgb_from_lms(gamut))
     if outer:
         raised = -_less_steep(-np.log(_with_corners(exact, gamut)))
         found = SPARE * _rounded(_extreme(np.exp(raised), np.maximum))

@@ -136,7 +136,7 @@ def test_no_parameters_leave_less_than_is_told_and_a_source_far_off_is_not_fitte
     assert right is not None
     some = replace(nodes(), inputs=inputs, outputs=right.pipeline().apply(inputs))
     wrong = replace(task(), source=Encoding(known.curve("Cineon"), known.gamut("BT.2020")))
-    least = least_error(Fit(wrong, (part,), some))
+    least = least_error(Fit(wrong, (part,), some), 1.0)
     assert least > 1
     # The errors of the same description, at values over all of its limits.
     values = np.random.default_rng(9).uniform(part.low, part.high, (200, len(part.low)))
@@ -147,7 +147,7 @@ def test_no_parameters_leave_less_than_is_told_and_a_source_far_off_is_not_fitte
     assert solved(wrong, (part,), some).error == least
     assert some.work.colours - before <= 9 * len(inputs)
     # The right source comes within reach.
-    assert least_error(Fit(task(), (part,), some)) < 0.1
+    assert least_error(Fit(task(), (part,), some), 1.0) < 0.1
 
 
 def test_what_greys_do_not_show_of_a_tone_is_not_free_on_them() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import groupby
 from weakref import WeakKeyDictionary
@@ -156,9 +156,10 @@ class Fitting:
 
     def _coloured(self, ends: Between, greys: Solved) -> Solved | None:
         """With one more part that only colours show, or with none."""
+        coloured = _Coloured(ends, greys)
         for part in (NOTHING, COMPRESSION) if greys.graded else self._colour_parts(greys.made):
-            for pair in self._pairs(ends, greys, part):
-                task = _between(ends, pair, greys)
+            for pair in self._pairs(coloured, part):
+                task = coloured.between(pair)
                 if task is None:
                     continue
                 if greys.graded:
@@ -195,14 +196,17 @@ class Fitting:
         fit.keep_visible(np.array([getattr(task.tone, name) for name in names], dtype=float))
         return [name for k, name in enumerate(names) if k not in fit.free]
 
-    def _pairs(self, ends: Between, greys: Solved, part: Part) -> Iterator[Pair]:
+    def _pairs(self, coloured: _Coloured, part: Part) -> Iterator[Pair]:
         """The likeliest pair of the ends, then those with the smallest errors in a quick trial."""
+        ends, greys = coloured.ends, coloured.greys
         yield ends.pair
-        tried: list[tuple[float, Pair]] = []
-        for _, group in groupby(self.shown, lambda pair: pair.target.name):
+        # A saturation starts from what is there without it.
+        begin = NOTHING if part.name.startswith("saturation") else part
+        tried = coloured.tried.setdefault(begin.name, [])
+        for _, group in groupby(self.shown, lambda pair: pair.target.name) if not tried else ():
             pairs = [each for each in group if values_for(greys, each) is not None]
-            task = _between(ends, pairs[0], greys) if pairs else None
-            task = None if task is None else put(task, (part,), np.array(part.start))
+            task = coloured.between(pairs[0]) if pairs else None
+            task = None if task is None else put(task, (begin,), begin.begin)
             if task is not None:
                 tried += zip(self._glanced(task, greys, pairs), pairs, strict=True)
         tried.sort(key=lambda each: each[0])
@@ -308,10 +312,23 @@ def values_for(greys: Solved, pair: Pair) -> Array | None:
     return greys.with_values(WHITE_BALANCE, found) if within.all() else None
 
 
-def _between(ends: Between, pair: Pair, greys: Solved) -> Conversion | None:
-    """What greys show, between the gamuts of a pair."""
-    task, values = ends.task(pair), values_for(greys, pair)
-    return None if task is None or values is None else put(task, greys.parts, values)
+@dataclass(frozen=True)
+class _Coloured:
+    """What greys show between two ends, with what is made of it for pairs of gamuts."""
+
+    ends: Between
+    greys: Solved
+    tried: dict[str, list[tuple[float, Pair]]] = field(default_factory=dict)
+    """By part, the errors of a quick trial of each pair."""
+    _made: dict[int, Conversion | None] = field(default_factory=dict)
+
+    def between(self, pair: Pair) -> Conversion | None:
+        """The description between the gamuts of a pair, which lives as long as the search."""
+        if id(pair) not in self._made:
+            task, values = self.ends.task(pair), values_for(self.greys, pair)
+            made = None if values is None else put(task, self.greys.parts, values)
+            self._made[id(pair)] = made
+        return self._made[id(pair)]
 
 
 def _joined(ends: Between, pair: Pair, greys: Solved, colours: Solved) -> Solved:

@@ -70,14 +70,19 @@ class Nodes:
     def all_misses(self, tasks: Sequence[Conversion | None]) -> Array:
         """The errors of several descriptions in codes, (k, 3n); `FAR` for one that cannot be."""
         self.work.add(len(self.inputs) * len(tasks))
-        given = np.full((len(tasks), *self.outputs.shape), np.nan)
+        return self.some_misses(tasks, 1)
+
+    def some_misses(self, tasks: Sequence[Conversion | None], every: int) -> Array:
+        """The same at one node of `every` so many, which are not counted."""
+        inputs, outputs = self.inputs[::every], self.outputs[::every]
+        given = np.full((len(tasks), *outputs.shape), np.nan)
         steps = {k: made for k, task in enumerate(tasks) if (made := _steps(task)) is not None}
         with np.errstate(all="ignore"):
-            for k, values in zip(steps, together([*steps.values()], self.inputs), strict=True):
+            for k, values in zip(steps, together([*steps.values()], inputs), strict=True):
                 given[k] = values
-        off = (self.samples.held(given) - self.outputs) * CODES
+        off = (self.samples.held(given) - outputs) * CODES
         misses = np.clip(np.nan_to_num(off, nan=FAR), -FAR, FAR)
-        return np.asarray(misses.reshape(len(tasks), self.outputs.size))
+        return np.asarray(misses.reshape(len(tasks), outputs.size))
 
 
 def _steps(task: Conversion | None) -> tuple[Transform, ...] | None:

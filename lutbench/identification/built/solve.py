@@ -39,6 +39,9 @@ STEPS = (9, 3, 2)
 descriptions at most, since the sources that are wrong mostly miss by a hundred codes.
 """
 
+TELLING = 100
+"""Nodes on which it is told first, where most leave far too much."""
+
 BEYOND = 0.5
 """The share by which errors between two settings may lie beyond those of both: nearly all rise or
 fall with a parameter.
@@ -192,8 +195,10 @@ def solved(
     return found
 
 
-def least_error(fit: Fit) -> float:
+def least_error(fit: Fit, most: float) -> float:
     """The error in codes that any values of few parameters leave at least; 0 for many parameters.
+
+    Told from some of the nodes where these leave more than `most`.
 
     The settings are divided into boxes. Within one the errors lie between those at its corners:
     what is of one sign at all of them remains.
@@ -204,7 +209,21 @@ def least_error(fit: Fit) -> float:
     steps = STEPS[count - 1]
     corners = product(*np.linspace(fit.low, fit.high, steps).T)
     tasks = [put(fit.task, fit.parts, np.array(each)) for each in corners]
-    misses = fit.nodes.all_misses(tasks).reshape(*(steps,) * count, -1)
+    shape = (*(steps,) * count, -1)
+    every = len(fit.nodes.inputs) // TELLING
+    if every > 1:
+        # What some of the nodes leave, all leave at least in proportion.
+        least = _left(fit.nodes.some_misses(tasks, every).reshape(shape)) / np.sqrt(every)
+        if least > most:
+            # Counted as all of them, or searches would go on for longer than they may.
+            fit.nodes.work.add(len(fit.nodes.inputs) * len(tasks))
+            return float(least)
+    return _left(fit.nodes.all_misses(tasks).reshape(shape))
+
+
+def _left(misses: Array) -> float:
+    """The error in codes that is left anywhere between settings, from misses (steps, ..., n)."""
+    count, steps = misses.ndim - 1, len(misses)
     # A description that cannot be limits nothing.
     unknown = (misses == FAR).all(axis=-1, keepdims=True)
     least, most = np.where(unknown, -FAR, misses), misses
@@ -219,8 +238,9 @@ def least_error(fit: Fit) -> float:
 
 def _solved(task: Conversion, parts: tuple[Part, ...], nodes: Nodes, begin: Array) -> Solved:
     fit = Fit(task, parts, nodes)
-    least = least_error(fit)
-    if least > max(NEARER, limit_of(nodes.samples)):
+    most = max(NEARER, limit_of(nodes.samples))
+    least = least_error(fit, most)
+    if least > most:
         return Solved(task, parts, begin, least)
     low, high = fit.low, fit.high
     begin = np.clip(begin, low, high)

@@ -46,6 +46,9 @@ KEPT = 14
 FOLLOWED = 16
 """Fits that go on after a few steps."""
 
+SETTLED = 4
+"""Further steps, after which a fit hardly changes."""
+
 ENOUGH = 0.2
 """10-bit codes of error up to which no other form is tried."""
 
@@ -152,15 +155,14 @@ def fits_of(form: Form, lit: Lit, samples: Samples, floor: float) -> list[FreeFi
     ]
     if not starts:
         return []
-    rows = np.array([start[0] for start in starts])
-    matrix, mixing = (np.array([start[k] for start in starts]) for k in (1, 2))
+    rows, matrix, mixing, _ = (np.array(each) for each in zip(*starts, strict=True))
     some, sources, ground = lit.thinned(FITTED), lit.sources, lit.ground
     model = form.model_of(some.ground, some.lights.only(rows))
     matrix, mixing, error = model.refined(matrix, mixing, form.mixed, 2)
     keep = np.argsort(error)[:FOLLOWED]
     rows, matrix, mixing = rows[keep], matrix[keep], mixing[keep]
     model = form.model_of(some.ground, some.lights.only(rows))
-    matrix, mixing, _ = model.refined(matrix, mixing, form.mixed, 4)
+    matrix, mixing, _ = model.refined(matrix, mixing, form.mixed, SETTLED)
     misses = model.misses(matrix, mixing)
     error = typical(misses)
     nats = nats_of(misses.reshape(len(misses), -1), floor)
@@ -182,8 +184,14 @@ def fits_of(form: Form, lit: Lit, samples: Samples, floor: float) -> list[FreeFi
 
 
 def glance(form: Form, few: Lit) -> float:
-    """The approximate error of the best source in codes, on a few of the nodes."""
-    return min((error for *_, error in _first(form, few)), default=np.inf)
+    """The error of the best source in codes on a few of the nodes, which it is fitted to."""
+    starts = list(islice(_first(form, few), KEPT))
+    if not starts:
+        return np.inf
+    rows, matrix, mixing, _ = (np.array(each) for each in zip(*starts, strict=True))
+    model = form.model_of(few.ground, few.lights.only(rows))
+    matrix, mixing, _ = model.refined(matrix, mixing, form.mixed, SETTLED)
+    return float(typical(model.misses(matrix, mixing)).min())
 
 
 def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:

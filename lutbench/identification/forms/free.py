@@ -151,30 +151,21 @@ class Model:
         light = self.lights.nodes @ matrix.transpose(0, 2, 1)
         if self.compression is not None:
             light = self.compression.apply(light)
-        return self._of_light(light, mixing)
+        return self.of_light(light, mixing)
 
-    def misses_of(self, light: Array, outputs: Array | None = None) -> Array:
-        """The error of light at the curve, (s, n, 3), without a second matrix; as `misses`.
-
-        With `outputs`, (s, n, 3), in place of the nodes' own.
-        """
-        mixing = np.broadcast_to(np.eye(3), (len(light), 3, 3))
-        off, before, _ = self._of_light(light, mixing)
-        if outputs is None:
-            return off
-        return np.where(np.isnan(off), np.nan, (outputs - before) * self.space.codes)
-
-    def _of_light(self, light: Array, mixing: Array) -> tuple[Array, Array, Array]:
+    def of_light(self, light: Array, mixing: Array) -> tuple[Array, Array, Array]:
+        """As `_predicted`, of light at the curve, (s, n, 3)."""
         table, place = self.lights.table, self._places(light)
-        last = len(self.ground.grid) - 1
-        seen = ((place >= 0) & (place <= last)).all(axis=2, keepdims=True)
-        cell = np.clip(place.astype(np.int64), 0, last - 1)
-        part, s = place - cell, np.arange(len(light))[:, None, None]
-        rise = table[s, cell + 1] - table[s, cell]
+        size = len(self.ground.grid)
+        known = (place >= 0) & (place <= size - 1)
+        seen = known[..., :1] & known[..., 1:2] & known[..., 2:]
+        cell = np.clip(place, 0, size - 2).astype(np.int64)
+        at = cell + size * np.arange(len(light))[:, None, None]
+        rise = table.take(at + 1) - table.take(at)
         before, climb = self._neutral(mixing, cell)
-        before = before + part * climb
+        before += (place - cell) * climb
         misses = (self.space.outputs - before @ mixing.transpose(0, 2, 1)) * self.space.codes
-        moves = (place > 0) & (place < last) & (rise > 0)
+        moves = (place > 0) & (place < size - 1) & (rise > 0)
         gain = np.where(moves, climb / np.where(rise > 0, rise, 1.0), 0.0)
         return np.where(seen, misses, np.nan), before, gain
 
@@ -185,25 +176,26 @@ class Model:
             return after
         light = self.lights.nodes @ matrix.transpose(0, 2, 1)
         packed = self.compression.apply(light)
-        step = SMALL * np.abs(light).max(axis=2, keepdims=True) + TINY
+        step = SMALL * largest(np.abs(light))[..., None] + TINY
         moved = [self.compression.apply(light + step * each) - packed for each in np.eye(3)]
         return np.asarray(after @ (np.stack(moved, axis=3) / step[..., None]))
 
     def _neutral(self, mixing: Array, cell: NDArray[np.int64]) -> tuple[Array, Array]:
         """The neutral axis before Q at the places of cells, and its climb over each."""
-        neutral = self.space.neutral
-        low, high = np.empty((2, *cell.shape))
+        neutral, climb = self.space.neutral, np.diff(self.space.neutral, axis=0)
+        low, more = np.empty((2, *cell.shape))
         if (mixing == mixing[0]).all():
             # First fits assume one Q for all sources.
-            shared = neutral @ np.linalg.inv(mixing[0]).T
+            back = np.linalg.inv(mixing[0]).T
+            for values, out in ((neutral @ back, low), (climb @ back, more)):
+                for c in range(3):
+                    out[..., c] = values[:, c].take(cell[..., c])
+            return low, more
+        back = np.linalg.inv(mixing)[..., None]
+        for values, out in ((neutral, low), (climb, more)):
             for c in range(3):
-                low[..., c], high[..., c] = shared[cell[..., c], c], shared[cell[..., c] + 1, c]
-            return low, high - low
-        back, s = np.linalg.inv(mixing), np.arange(len(cell))[:, None]
-        for c in range(3):
-            tables = back[:, c, :] @ neutral.T
-            low[..., c], high[..., c] = tables[s, cell[..., c]], tables[s, cell[..., c] + 1]
-        return low, high - low
+                out[..., c] = (values.take(cell[..., c], axis=0) @ back[:, c])[..., 0]
+        return low, more
 
     def _step(
         self,
@@ -219,7 +211,7 @@ class Model:
         seen = ~np.isnan(misses[..., 0])
         misses = np.nan_to_num(misses)
         scale = 2 * typical(np.where(seen[..., None], misses, np.nan))[:, None] + 0.02
-        weight = np.where(seen, 1 / np.hypot(1, np.abs(misses).max(axis=2) / scale), 0.0)
+        weight = np.where(seen, 1 / np.hypot(1, largest(np.abs(misses)) / scale), 0.0)
         nodes = self.lights.nodes
         apart = np.stack([nodes[..., OTHERS[e]] - nodes[..., e : e + 1] for e in range(3)], axis=2)
         k = 12 if mixed else 6
@@ -241,15 +233,20 @@ class Model:
         return moved(matrix, step[:, :6]), moved(mixing, step[:, 6:]) if mixed else mixing
 
 
+def largest(values: Array) -> Array:
+    """The largest channel of each, (...); the maximum along a short axis takes far longer."""
+    return np.maximum(np.maximum(values[..., 0], values[..., 1]), values[..., 2])
+
+
 def evenly(misses: Array) -> Array:
     """The geometric mean of the errors in codes, (s,), which outliers hardly affect."""
-    size = np.where(np.isnan(misses), UNTOLD, np.abs(misses)).max(axis=2)
-    return np.asarray(np.exp(np.mean(np.log(size + KNOWN_TO), axis=1)))
+    size = np.where(np.isnan(misses), UNTOLD, np.abs(misses))
+    return np.asarray(np.exp(np.mean(np.log(largest(size) + KNOWN_TO), axis=1)))
 
 
 def typical(misses: Array, share: float = SHARE) -> Array:
     """The quantile `share` of the errors of predicted nodes, in codes, (s,)."""
-    size = np.where(np.isnan(misses), np.inf, np.abs(misses)).max(axis=2)
+    size = largest(np.where(np.isnan(misses), np.inf, np.abs(misses)))
     seen = np.isfinite(size).sum(axis=1)
     order = np.sort(size, axis=1)
     at = np.maximum((share * (seen - 1)).astype(np.int64), 0)

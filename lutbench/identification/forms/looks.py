@@ -12,7 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from lutbench.identification.forms.free import FEWER, SHARE, Model, evenly, moved, typical
+from lutbench.identification.forms.free import FEWER, SHARE, Model, evenly, largest, moved, typical
 from lutbench.identification.forms.linear import OTHERS
 from lutbench.identification.samples import CODES
 from lutbench.model.grade import CDL_WEIGHTS
@@ -79,35 +79,43 @@ class LookModel(Model):
 
     def misses(self, matrix: Array, mixing: Array) -> Array:
         """The error for M and θ of each source, in codes, (s, n, 3); NaN if unpredicted."""
-        off, before, _ = self._predicted(matrix, _none(matrix))
-        return np.asarray(off - (changes(before) @ mixing[:, None, :, None])[..., 0] * CODES)
+        return _left(mixing, *self._seen(matrix)[:2])
+
+    def _seen(self, matrix: Array) -> tuple[Array, Array, Array]:
+        """Without a look: misses; what each of its numbers does, in codes; the gain with light."""
+        off, before, gain = self._predicted(matrix, np.broadcast_to(np.eye(3), matrix.shape))
+        return off, changes(before) * CODES, gain
 
     def slopes(self, matrix: Array) -> Array:
         """What each number of a look does to one source's misses, in codes, (n, 3, NUMBERS)."""
-        _, before, _ = self._predicted(matrix[None], _none(matrix[None]))
-        return changes(before[0]) * CODES
+        return np.asarray(self._seen(matrix[None])[1][0])
 
     def refined(
         self, matrix: Array, mixing: Array, mixed: bool, steps: int, hold: float = HOLD
     ) -> tuple[Array, Array, Array]:
         """M, θ and the error of each source: the best of all Gauss-Newton steps."""
-        best = evenly(self.misses(matrix, mixing))
+        there = self._seen(matrix)
+        best = evenly(_left(mixing, *there[:2]))
         for number in range(steps):
             share = SHARE if 2 * number < steps else FEWER
-            m, numbers = self._look_step(matrix, mixing, share)
-            error = evenly(self.misses(m, numbers))
+            m, numbers = self._look_step(matrix, mixing, there, share)
+            now = self._seen(m)
+            error = evenly(_left(numbers, *now[:2]))
             better = error < best
             matrix = np.where(better[:, None, None], m, matrix)
             mixing = np.where(better[:, None], numbers, mixing)
             best = np.where(better, error, best)
+            for old, new in zip(there, now, strict=True):
+                old[better] = new[better]
         return matrix, mixing, best
 
-    def _look_step(self, matrix: Array, numbers: Array, share: float) -> tuple[Array, Array]:
-        off, before, gain = self._predicted(matrix, _none(matrix))
-        told = changes(before) * CODES
-        miss = off - (told @ numbers[:, None, :, None])[..., 0]
+    def _look_step(
+        self, matrix: Array, numbers: Array, there: tuple[Array, Array, Array], share: float
+    ) -> tuple[Array, Array]:
+        off, told, gain = there
+        miss = _left(numbers, off, told)
         seen = ~np.isnan(miss[..., 0])
-        size = np.abs(np.nan_to_num(miss)).max(axis=2)
+        size = largest(np.abs(np.nan_to_num(miss)))
         scale = 2 * typical(miss, share)[:, None] + 0.02
         weight = np.where(seen, 1 / np.hypot(1, size / scale), 0.0)[..., None]
         nodes = self.lights.nodes
@@ -130,5 +138,6 @@ class LookModel(Model):
         return moved(matrix, moves), look
 
 
-def _none(matrix: Array) -> Array:
-    return np.broadcast_to(np.eye(3), matrix.shape)
+def _left(numbers: Array, off: Array, told: Array) -> Array:
+    """What looks (s, NUMBERS) leave of misses, in codes, (s, n, 3)."""
+    return np.asarray(off - (told @ numbers[:, None, :, None])[..., 0])

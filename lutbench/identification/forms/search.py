@@ -40,10 +40,11 @@ LEFT = 1.5
 LEFT_NOISE = 1.5
 """Times the noise that are added to that."""
 
-COULD = 7.0
-"""Times that error at a glance from which a form is not fitted: most fits lower what a glance
-leaves by a tenth, but one with a second matrix lowered 4.8 codes to 0.001.
-"""
+COULD = 1.5
+"""Times that error on few nodes from which a form is not fitted to more: these leave more."""
+
+GUESSED = 7.0
+"""Times that error on few nodes up to which a form may still give a guess."""
 
 UNMOVED = 0.02
 """The largest difference from the identity of a matrix that counts as no mixing of light."""
@@ -82,7 +83,7 @@ def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:
     before = min((nats_on(each.forecast, samples) for each in order[:NAMED]), default=np.inf)
     found = _of_curves(fitted)
     if found is None:
-        fits = sorted(free_fits(fitted), key=lambda fit: fit.nats)
+        fits = sorted(free_fits(fitted, guess=not order), key=lambda fit: fit.nats)
         found = _finalists_of(rivals(fits), fitted) or _of_idle(fits[0] if fits else None, fitted)
         if not order and not found:
             guesses = [fit for fit in fits or fitted.of(Form(mixed=True)) if not _is_idle(fit)]
@@ -188,21 +189,29 @@ def _is_idle(fit: FreeFit) -> bool:
     return not mixes and bool(np.abs(fit.matrix - np.eye(3)).max() < UNMOVED)
 
 
-def free_fits(fitted: Fitted) -> list[FreeFit]:
-    """Fits of the forms, simplest first, until one has almost no error."""
+def free_fits(fitted: Fitted, *, guess: bool = False) -> list[FreeFit]:
+    """Fits of the forms, simplest first, until one has almost no error.
+
+    To `guess`, where no form may count, also fits of those that leave more.
+    """
     if fitted.lit is None:
         return []
     few = fitted.lit.thinned(GLANCED)
-    limit = COULD * most_left(fitted.samples)
+    most = most_left(fitted.samples)
     found: list[FreeFit] = []
+    firsts: list[tuple[float, Form]] = []
     for forms in _forms(fitted):
         order = {form: glance(form, few) for form in forms}
-        # A glance does not settle a matrix that follows a compression.
-        near = [each for each in forms if order[each] <= limit or (each.mixed and each.compression)]
-        for form in sorted(near, key=order.__getitem__)[:TRIED]:
+        best = sorted(forms, key=order.__getitem__)[:TRIED]
+        firsts.append((order[best[0]], best[0]))
+        for form in (each for each in best if order[each] <= COULD * most):
             found += fitted.of(form)
         if found and min(fit.error for fit in found) <= ENOUGH + ENOUGH_NOISE * fitted.floor:
             break
+    if guess and not found:
+        firsts.sort(key=lambda each: each[0])
+        near = [form for error, form in firsts[:TRIED] if error <= GUESSED * most]
+        found = [fit for form in near for fit in fitted.of(form)]
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,11 +11,12 @@ from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, After, Form
-from lutbench.identification.forms.free import Model, moved, signal_space
+from lutbench.identification.forms.free import Model, largest, moved, signal_space
+from lutbench.identification.forms.linear import OTHERS
 from lutbench.identification.forms.nodes import Lit
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.lightsteps import KINDS, StepKind
-from lutbench.identification.samples import range_seen
+from lutbench.identification.samples import CODES, range_seen
 from lutbench.model.transforms import Array
 
 if TYPE_CHECKING:
@@ -49,6 +51,9 @@ SMALL = 0.01
 
 TINY = 1e-4
 """The share of a small change over which a slope is taken."""
+
+DIM, DARK = 1e-6, 1e-12
+"""The share of light over which a slope is taken, and light that is added since black has none."""
 
 FIRM = 1e-3
 """The damping of a first step, as a share of the mean slope."""
@@ -139,48 +144,105 @@ class _Fitting:
     def _fit(self, kind: StepKind, start: _Fits, part: Lit, steps: int) -> _Fits:
         """The fits after some steps of Levenberg and Marquardt's method, each source by itself."""
         model = Model(part.ground, part.lights.only(start.rows), signal_space(part.ground))
-        small = np.concatenate([np.full(6, SMALL), kind.small])
-        low, high = (np.concatenate([np.full(6, end), each]) / small
-                     for end, each in ((-1.0, kind.low), (1.0, kind.high)))  # fmt: skip
-        at = np.concatenate([np.zeros((len(start.rows), 6)), start.numbers], axis=1) / small
-
-        outputs = (model.space.outputs[None] - self.ends[0]) / self.ends[1]
-
-        def misses(place: Array) -> Array:
-            given = place * small
-            light = model.lights.nodes @ moved(start.matrix, given[:, :6]).transpose(0, 2, 1)
-            if kind.after:
-                undone = kind.moved(outputs, given[:, None, 6:])
-                off = model.misses_of(light, self.ends[0] + self.ends[1] * undone)
-            else:
-                off = model.misses_of(kind.moved(light, given[:, None, 6:]))
-            return np.clip(np.nan_to_num(off, nan=UNSEEN), -UNSEEN, UNSEEN).reshape(len(off), -1)
-
-        left = misses(at)
+        along = _Along(kind, model, start.matrix, self.ends)
+        at = np.concatenate([np.zeros((len(start.rows), 6)), start.numbers], axis=1) / along.small
+        there = along.seen(at)
         damping = np.full(len(at), FIRM)
         for _ in range(steps):
+            left = there[0].reshape(len(at), -1)
             weight = 1 / np.sqrt(np.hypot(1, left / SLIGHT))
-            moves = TINY * np.where(at + TINY > high, -1.0, 1.0)
-            slopes = np.stack([
-                (misses(at + moves * each) - left) / (moves * each).sum(axis=1, keepdims=True)
-                for each in np.eye(at.shape[1])
-            ], axis=2) * weight[..., None]  # fmt: skip
+            slopes = along.slopes(at, *there) * weight[..., None]
             turned = slopes.transpose(0, 2, 1)
             normal = turned @ slopes
             trace = np.trace(normal, axis1=1, axis2=2) / at.shape[1]
             normal += (damping * trace + 1e-12)[:, None, None] * np.eye(at.shape[1])
             step = np.linalg.solve(normal, turned @ (left * weight)[..., None])[..., 0]
-            tried = np.clip(at - step, low, high)
-            now = misses(tried)
-            better = _size(now) < _size(left)
+            tried = np.clip(at - step, along.low, along.high)
+            now = along.seen(tried)
+            better = _size(now[0]) < _size(there[0])
             damping = np.where(better, damping / FIRMER, damping * FIRMER)
             at = np.where(better[:, None], tried, at)
-            left = np.where(better[:, None], now, left)
-        given = at * small
+            kept = better[:, None, None]
+            there = tuple(np.where(kept, *each) for each in zip(now, there, strict=True))
+        given = at * along.small
         matrix = moved(start.matrix, given[:, :6])
-        return _Fits(start.rows, matrix, given[:, 6:], nats_of(left, self.fitted.floor))
+        nats = nats_of(there[0].reshape(len(at), -1), self.fitted.floor)
+        return _Fits(start.rows, matrix, given[:, 6:], nats)
+
+
+@dataclass(frozen=True)
+class _Along:
+    """What a step with numbers leaves at nodes, and how that changes; places are in `small`."""
+
+    kind: StepKind
+    model: Model
+    matrix: Array
+    ends: tuple[float, float]
+
+    @cached_property
+    def small(self) -> Array:
+        """What a place is counted in: small changes of the matrix, then of the numbers."""
+        return np.concatenate([np.full(6, SMALL), self.kind.small])
+
+    @property
+    def low(self) -> Array:
+        """The least place."""
+        return np.concatenate([np.full(6, -1.0), self.kind.low]) / self.small
+
+    @cached_property
+    def high(self) -> Array:
+        """The most."""
+        return np.concatenate([np.full(6, 1.0), self.kind.high]) / self.small
+
+    @cached_property
+    def _outputs(self) -> Array:
+        outputs = (self.model.space.outputs - self.ends[0]) / self.ends[1]
+        return np.broadcast_to(outputs, self.model.lights.nodes.shape)
+
+    def seen(self, place: Array) -> tuple[Array, ...]:
+        """The errors in codes; what the step is given, what it gives, codes by light: (s, n, 3)."""
+        given = place * self.small
+        light = self.model.lights.nodes @ moved(self.matrix, given[:, :6]).transpose(0, 2, 1)
+        before = self._outputs if self.kind.after else light
+        after = np.asarray(self.kind.moved(before, given[:, None, 6:]))
+        plain = np.broadcast_to(np.eye(3), self.matrix.shape)
+        off, told, gain = self.model.of_light(light if self.kind.after else after, plain)
+        if self.kind.after:
+            undone = self.ends[0] + self.ends[1] * after
+            off = np.where(np.isnan(off), np.nan, (undone - told) * CODES)
+        return np.clip(np.nan_to_num(off, nan=UNSEEN), -UNSEEN, UNSEEN), before, after, gain * CODES
+
+    def slopes(self, place: Array, off: Array, before: Array, after: Array, gain: Array) -> Array:
+        """What the errors gain with each number of the place, (s, 3n, k).
+
+        Only the step itself is differentiated by differences: what light gives is known.
+        """
+        numbers = place[:, 6:] * self.kind.small
+        count = numbers.shape[1]
+        moves = TINY * np.where(place + TINY > self.high, -1.0, 1.0)[:, 6:]
+        tried = numbers + (moves * self.kind.small) * np.eye(count)[:, None]
+        with_numbers = (self.kind.moved(before, tried[:, :, None]) - after) / moves.T[
+            ..., None, None
+        ]
+        if self.kind.after:
+            with_numbers *= self.ends[1] * CODES
+            with_light = -gain[..., None] * np.eye(3)
+        else:
+            with_numbers = -gain * with_numbers
+            small = DIM * largest(np.abs(before))[..., None] + DARK
+            near = before + small * np.eye(3)[:, None, None]
+            with_light = (self.kind.moved(near, numbers[:, None]) - after) / small
+            with_light = -gain[..., None] * np.moveaxis(with_light, 0, -1)
+        nodes = self.model.lights.nodes
+        apart = np.stack([nodes[..., OTHERS[e]] - nodes[..., e : e + 1] for e in range(3)], axis=2)
+        with_matrix = SMALL * with_light[..., None] * apart[:, :, None]
+        made = np.concatenate(
+            [with_matrix.reshape(*off.shape, 6), np.moveaxis(with_numbers, 0, -1)], axis=-1
+        )
+        made = np.where((np.abs(off) < UNSEEN)[..., None], np.nan_to_num(made), 0.0)
+        return made.reshape(len(off), -1, 6 + count)
 
 
 def _size(misses: Array) -> Array:
     """How much is left, (s,): squares where it is slight, less where it is large."""
-    return np.asarray(np.hypot(1, misses / SLIGHT).sum(axis=1))
+    return np.asarray(np.hypot(1, misses / SLIGHT).sum(axis=(1, 2)))
