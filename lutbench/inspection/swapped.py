@@ -38,12 +38,12 @@ each other twice as strongly as themselves. Compressed gamuts as they should be 
 def confirmed(subject: Subject, order: tuple[int, int, int]) -> bool:
     """Whether `identify` explains the table in that order, and not as it is."""
     lut = subject.lut
-    if not isinstance(lut, Lut3D | ShaperLut3D) or _explained(lut):
+    if not isinstance(lut, Lut3D | ShaperLut3D) or _explained(lut)[0]:
         return False
     back = tuple(int(each) for each in np.argsort(order))
     return bool(
-        _explained(channels_reordered(lut, back))
-        or (order == measures.REVERSED and _explained(axes_reversed(lut)))
+        _explained(channels_reordered(lut, back))[0]
+        or (order == measures.REVERSED and _explained(axes_reversed(lut))[0])
     )
 
 
@@ -62,8 +62,9 @@ def red_and_blue(subject: Subject) -> Swapped:
     if np.abs(_table(put_back["rows"]) - _table(put_back["channels"])).max() < SAME:
         return "rows"
     right: list[Swapped] = []
+    curve: str | None = None
     for way in _likelier_first(subject):
-        confidence = _explained(put_back[way])
+        confidence, curve = _explained(put_back[way], curve)
         right += [way] if confidence else []
         if confidence == "high":  # no other names explain it, so none explain the other way
             break
@@ -77,23 +78,28 @@ def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
 
 
 @lru_cache(maxsize=4)  # `confirmed` and `red_and_blue` ask for the same tables
-def _explained(lut: Lut) -> str:
-    """The confidence of `identify`, if its names explain half of the nodes to `EXPLAINED_CODES`,
-    and most of them to `MOST_EXPLAINED_CODES`."""
+def _explained(lut: Lut, curve: str | None = None) -> tuple[str, str | None]:
+    """The confidence of `identify` and the source's curve, if its names explain half of the nodes
+    to `EXPLAINED_CODES`, and most of them to `MOST_EXPLAINED_CODES`; else no confidence.
+
+    Each way is the other one with red and blue exchanged before and after it, so the same curves
+    explain both, with matrices exchanged likewise. Where the source's `curve` is known from the
+    other way, only whether gamuts have that matrix is left to ask.
+    """
     from lutbench.identification import identify
 
     try:
-        found = identify(lut)
+        found = identify(lut, source_curve=curve)
     except LutbenchError:
-        return ""
+        return "", None
     best = found.best
     if (
         best is None
         or best.error_median >= EXPLAINED_CODES
         or best.error_p95 >= MOST_EXPLAINED_CODES
     ):
-        return ""
-    return found.confidence
+        return "", None
+    return found.confidence, best.source.curve
 
 
 def _table(lut: Lut) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

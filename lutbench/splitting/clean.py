@@ -57,9 +57,12 @@ def description_of(
     """The recipe that gives the LUT to its rounding; None where none is found.
 
     Where no candidate explains the LUT, none is looked for: the search took up to ten seconds, and
-    found none in any LUT that was tried.
+    found none in any LUT that was tried. Nor where a source curve was measured, since a recipe has
+    a named one, and none explains what the measured one does.
     """
     if found.best is None or found.best.confidence == "none":
+        return None
+    if found.measured is not None and found.measured.curve is not None:
         return None
     samples = found.samples or samples_of(lut)
     guesses = [

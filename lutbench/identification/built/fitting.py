@@ -202,18 +202,25 @@ class Fitting:
         yield ends.pair
         # A saturation starts from what is there without it.
         begin = NOTHING if part.name.startswith("saturation") else part
-        tried = coloured.tried.setdefault(begin.name, [])
-        for _, group in groupby(self.shown, lambda pair: pair.target.name) if not tried else ():
-            pairs = [each for each in group if values_for(greys, each) is not None]
-            task = coloured.between(pairs[0]) if pairs else None
-            task = None if task is None else put(task, (begin,), begin.begin)
-            if task is not None:
-                tried += zip(self._glanced(task, greys, pairs), pairs, strict=True)
-        tried.sort(key=lambda each: each[0])
+        key = greys.task, greys.parts, greys.values.tobytes(), begin.name
+        if key not in self.few.fits:
+            self.few.fits[key] = self._tried(coloured, begin), 0
+        tried: list[tuple[float, Pair]] = self.few.fits[key][0]
         most = tried[0][0] + BEHIND if tried else 0.0
         for error, pair in tried[:PAIRS]:
             if pair is not ends.pair and error <= most:
                 yield pair
+
+    def _tried(self, coloured: _Coloured, part: Part) -> list[tuple[float, Pair]]:
+        """The errors of every pair in a quick trial, and the pairs; the smallest error first."""
+        tried: list[tuple[float, Pair]] = []
+        for _, group in groupby(self.shown, lambda pair: pair.target.name):
+            pairs = [each for each in group if values_for(coloured.greys, each) is not None]
+            task = coloured.between(pairs[0]) if pairs else None
+            task = None if task is None else put(task, (part,), part.begin)
+            if task is not None:
+                tried += zip(self._glanced(task, coloured.greys, pairs), pairs, strict=True)
+        return sorted(tried, key=lambda each: each[0])
 
     def _glanced(self, task: Conversion, greys: Solved, pairs: list[Pair]) -> list[float]:
         """The error of the task with each pair's matrix, and its gains, in place of its own."""
@@ -318,8 +325,6 @@ class _Coloured:
 
     ends: Between
     greys: Solved
-    tried: dict[str, list[tuple[float, Pair]]] = field(default_factory=dict)
-    """By part, the errors of a quick trial of each pair."""
     _made: dict[int, Conversion | None] = field(default_factory=dict)
 
     def between(self, pair: Pair) -> Conversion | None:

@@ -86,7 +86,8 @@ def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:
         fits = sorted(free_fits(fitted, guess=not order), key=lambda fit: fit.nats)
         found = _finalists_of(rivals(fits), fitted) or _of_idle(fits[0] if fits else None, fitted)
         if not order and not found:
-            guesses = [fit for fit in fits or fitted.of(Form(mixed=True)) if not _is_idle(fit)]
+            freest = Form(mixed=True, compression=GamutCompression())
+            guesses = [fit for fit in fits or fitted.of(freest) if not _is_idle(fit)]
             found = _finalists_of(guesses[:1], fitted)
     found = [each for each in found if each.nats <= found[0].nats + CLEARLY]
     after = min((nats_on(each.forecast, samples) for each in found), default=np.inf)
