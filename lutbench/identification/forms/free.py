@@ -8,6 +8,7 @@ one, so that only M and Q are unknown: two numbers a row.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -235,7 +236,7 @@ class Model:
 
 def largest(values: Array) -> Array:
     """The largest channel of each, (...); the maximum along a short axis takes far longer."""
-    return np.maximum(np.maximum(values[..., 0], values[..., 1]), values[..., 2])
+    return reduce(np.maximum, np.moveaxis(values, -1, 0))
 
 
 def evenly(misses: Array) -> Array:
