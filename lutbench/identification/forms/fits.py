@@ -23,7 +23,7 @@ from lutbench.identification.forms.mono import LumaModel
 from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
-from lutbench.identification.lightsteps import free_numbers
+from lutbench.identification.lightsteps import LumaTint, free_numbers
 from lutbench.identification.samples import Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array, Transform
@@ -67,6 +67,10 @@ class After:
     def undone(self, outputs: Array) -> Array:
         """Full-scale outputs before it."""
         return self.low + self.span * self.step.inverse().apply((outputs - self.low) / self.span)
+
+    def greys(self, outputs: Array) -> Array:
+        """Greys before it: the other steps leave them alone."""
+        return self.undone(outputs) if isinstance(self.step, LumaTint) else outputs
 
 
 @dataclass(frozen=True)
@@ -118,8 +122,8 @@ class Form:
         along = ground.mixing() if self.mixed or self.mono else ground
         space = light_space(along, self.display) if self.display else signal_space(along)
         if self.after is not None:
-            outputs, neutral = (self.after.undone(each) for each in (space.outputs, space.neutral))
-            space = replace(space, outputs=outputs, neutral=neutral)
+            outputs = self.after.undone(space.outputs)
+            space = replace(space, outputs=outputs, neutral=self.after.greys(space.neutral))
         if self.norm:
             return NormModel(ground, lights, space, self.norm)
         if self.look:

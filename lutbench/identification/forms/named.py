@@ -303,7 +303,7 @@ def _with_targets(
         light = fit.source.rendering.apply(np.repeat(light[:, None], 3, axis=1))[:, 0]
     output = samples.neutral[run]
     if fit.form.after is not None:
-        output = fit.form.after.undone(output)
+        output = fit.form.after.greys(output)
     if not fit.form.look:
         output = _unmixed(output, named.mixing, fit.form.display)
     if named.gains is not None:
