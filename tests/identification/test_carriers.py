@@ -80,3 +80,10 @@ def test_the_names_are_told(family: str, seed: int) -> None:
     assert set(told.values()) == {"right"}, told
     smooth = any("smoothed" in note for note in found.notes)
     assert smooth == (family == "smoothed")
+
+
+def test_a_fit_that_ends_without_saturation_is_a_monochrome_one() -> None:
+    """A CDL fitted to this LUT ends at a saturation of 0, which no inverse undoes."""
+    case = open_world.case("monochrome", 3701)
+    found = identify(case.lut, catalogue=open_catalogue(user=False))
+    assert "wrong" not in score(case, found.to_data()).parts.values()

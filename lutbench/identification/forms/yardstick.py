@@ -95,7 +95,7 @@ def form_of(h: Hypothesis) -> Form:
         or (isinstance(step, Cdl) and abs(step.saturation - 1) > UNSATURATED)
         for step in h.grade
     )
-    if any(step == Saturation(0.0) for step in h.grade):
+    if not np.ptp(_mixing_of(h), axis=0).any():
         return Form(mono=True)
     step = next((step for step in h.grade if isinstance(step, AFTER)), None)
     after = None if step is None else After(step, *scale_of(h.target.range))
