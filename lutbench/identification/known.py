@@ -60,6 +60,10 @@ class Scored:
     neutral: float
 
 
+Ends = tuple[list[End], list[End]]
+"""The source encodings and the target encodings, which pairs of indices name."""
+
+
 def search_known(
     samples: Samples,
     sources: list[End],
@@ -83,8 +87,8 @@ def search_known(
             for i, j in places
         ]
     chosen = chosen_nodes(samples)
-    likely = _likeliest(samples, sources, targets, places, chosen, absolute=False)
-    fits = _fitted(samples, sources, targets, likely, chosen)
+    likely = _likeliest(samples, (sources, targets), places, chosen, absolute=False)
+    fits = _fitted(samples, (sources, targets), likely, chosen)
     if not fits:
         return []
     best = min(fit.error for _, _, fit in fits)
@@ -110,8 +114,7 @@ def _with_gamuts(
 
 def _likeliest(
     samples: Samples,
-    sources: list[End],
-    targets: list[End],
+    ends: Ends,
     places: list[tuple[int, int]],
     chosen: list[NDArray[np.int64]],
     *,
@@ -121,15 +124,14 @@ def _likeliest(
     if len(places) <= TRIED:
         return places
     few = [each[:: max(1, len(each) // FEW)] for each in chosen]
-    fits = _fitted(samples, sources, targets, places, few, absolute=absolute, exact=False)
+    fits = _fitted(samples, ends, places, few, absolute=absolute, exact=False)
     order = sorted((settled(fit.error), i, j) for i, j, fit in fits)
     return [(i, j) for _, i, j in order[: PARTLY_TRIED if absolute else TRIED]]
 
 
 def _fitted(
     samples: Samples,
-    sources: list[End],
-    targets: list[End],
+    ends: Ends,
     places: Sequence[tuple[int, int]],
     chosen: list[NDArray[np.int64]],
     *,
@@ -137,7 +139,7 @@ def _fitted(
     exact: bool = True,
 ) -> list[tuple[int, int, MatrixFit]]:
     """The fits of pairs of curves by their indices, without those with too few nodes."""
-    pairs = [(sources[i], targets[j]) for i, j in places]
+    pairs = [(ends[0][i], ends[1][j]) for i, j in places]
     found = fit_matrices(samples, pairs, chosen, absolute=absolute, exact=exact)
     return [(i, j, fit) for (i, j), fit in zip(places, found, strict=True) if fit is not None]
 
@@ -157,14 +159,14 @@ def search_partly(
     some hues.
     """
     inner = inner_nodes(samples)
-    likely = _likeliest(samples, sources, targets, places, [inner] * 3, absolute=True)
-    fits = _fitted(samples, sources, targets, likely, [inner] * 3, absolute=True)
+    likely = _likeliest(samples, (sources, targets), places, [inner] * 3, absolute=True)
+    fits = _fitted(samples, (sources, targets), likely, [inner] * 3, absolute=True)
     fits.sort(key=lambda each: settled(each[2].error))
     if not fits or fits[0][2].error > PARTLY:
         likely = [(i, j) for i, j, _ in fits] or places[:PARTLY_TRIED]
         for hues in hue_windows(samples.table.reshape(-1, 3)[inner]):
             chosen = inner[hues][::2]
-            found_there = _fitted(samples, sources, targets, likely, [chosen] * 3, exact=False)
+            found_there = _fitted(samples, (sources, targets), likely, [chosen] * 3, exact=False)
             fits += [each for each in found_there if each[2].share > 0.6]
     best: dict[tuple[int, int], MatrixFit] = {}
     for i, j, fit in sorted(fits, key=lambda each: settled(each[2].error)):

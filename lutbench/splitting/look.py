@@ -39,10 +39,27 @@ class LookPart:
     cdl: Cdl | None
 
 
+@dataclass(frozen=True, eq=False)
+class Compared:
+    """Full-scale values at the LUT's nodes, each of shape (m, 3), and their range.
+
+    `clean` comes out of the clean conversion, `given` out of the LUT.
+    """
+
+    clean: Array
+    given: Array
+    range: Range
+
+    def few(self) -> Compared:
+        """At most `MOST` of them, by chance but always the same."""
+        if len(self.clean) <= MOST:
+            return self
+        some = np.random.default_rng(3).choice(len(self.clean), MOST, replace=False)
+        return Compared(self.clean[some], self.given[some], self.range)
+
+
 def look_between(
-    clean: Array,
-    given: Array,
-    name: Range,
+    values: Compared,
     *,
     grade: Sequence[Transform] = (),
     expected: bool,
@@ -53,10 +70,6 @@ def look_between(
 
     Parameters
     ----------
-    clean, given
-        Shape (m, 3): full-scale values at the LUT's nodes.
-    name
-        The range of both.
     grade
         The identified grade on the signal, from which the fit starts.
     expected
@@ -66,9 +79,8 @@ def look_between(
     clamp
         Whether the signal is clipped to 0..1.
     """
-    if len(clean) > MOST:
-        some = np.random.default_rng(3).choice(len(clean), MOST, replace=False)
-        clean, given = clean[some], given[some]
+    values = values.few()
+    clean, given, name = values.clean, values.given, values.range
     low = min(0.0, float(clean.min()))
     high = max(1.0, float(clean.max()))
     domain = np.array([[low] * 3, [high] * 3])

@@ -23,7 +23,7 @@ from lutbench.model.transforms import Array, Pipeline, Transform, plain
 from lutbench.results import Result
 from lutbench.splitting.clean import Tasks, clean_conversion, description_of, noise_of, parted
 from lutbench.splitting.frame import LARGEST, Frame
-from lutbench.splitting.look import LookPart, look_between, on_full_scale
+from lutbench.splitting.look import Compared, LookPart, look_between, on_full_scale
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import sample_1d
 
@@ -223,9 +223,7 @@ def split(
     given = np.asarray(lut.apply(nodes), dtype=np.float64)
     hypothesis = found.best.hypothesis if found.best else None
     look = look_between(
-        np.asarray((gamut | curve).apply(nodes)),
-        given,
-        whole.target.range,
+        Compared(np.asarray((gamut | curve).apply(nodes)), given, whole.target.range),
         grade=hypothesis.grade if hypothesis else (),
         expected=found.look.present,
         noise=noise_of(found, lut),

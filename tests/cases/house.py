@@ -18,10 +18,8 @@ MOST_LINES_OF_A_FUNCTION = 45
 
 MOST_ARGUMENTS = 6
 
-OWN_SEARCH = "a search over hypotheses that has not been taken apart yet"
 COMPILED = "compiled: numba and LLVM take numbers and arrays, no settings objects"
 PUBLIC = "public: each keyword is documented, and a caller names those that it needs"
-NOT_YET = "not taken apart yet"
 
 LONG_FILES: dict[str, str] = {}
 
@@ -39,14 +37,12 @@ MANY_ARGUMENTS = {
     "face/telling.py: compare": PUBLIC,
     "face/telling.py: identify": PUBLIC,
     "face/telling.py: inspect": PUBLIC,
-    "identification/known.py: _fitted": OWN_SEARCH,
     "identification/search.py: identify": PUBLIC,
     "inspection/inspection.py: inspect": PUBLIC,
     "measure/comparison.py: compare": PUBLIC,
     "media/clip/ycbcr_loops.py: _decode_lines": COMPILED,
     "media/clip/ycbcr_loops.py: _encode_chroma": COMPILED,
     "media/clip/ycbcr_loops.py: _encode_luma": COMPILED,
-    "splitting/look.py: look_between": NOT_YET,
     "tables/kernels.py: _lattice": COMPILED,
     "tables/kernels.py: _run": COMPILED,
     "tables/kernels.py: _store": COMPILED,
