@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -82,10 +82,7 @@ def identify(
     LutbenchError
         For a name that is not known, or a LUT whose output is constant.
     """
-    if catalogue is None:
-        if not _default:
-            _default.append(open_catalogue())
-        catalogue = _default[0]
+    catalogue = catalogue or _default_catalogue()
     pins = Pins(
         source_curve,
         source_gamut,
@@ -105,23 +102,62 @@ def identify(
     return replace(found, claims=claims)
 
 
+def explanation(
+    lut: Transform, median: float, p95: float, source_curve: str | None = None
+) -> Identification | None:
+    """The identification of a LUT whose best names are off by less than these codes.
+
+    None for others, of which `identify` would go on to measure what has no name.
+    """
+    from threadpoolctl import threadpool_limits
+
+    catalogue = _default_catalogue()
+    knowledge = knowledge_of(catalogue).pinned(Pins(source_curve), catalogue)
+    samples = samples_of(lut)
+    with threadpool_limits(limits=1, user_api="blas"):
+        found = _found(samples, knowledge)
+        best = found.order[0].forecast if found.order else None
+        if best is None or best.median >= median or best.p95 >= p95:
+            return None
+        return _answered(found)
+
+
+def _default_catalogue() -> Catalogue:
+    if not _default:
+        _default.append(open_catalogue())
+    return _default[0]
+
+
+class _Found(NamedTuple):
+    """Finalists, best first, of samples among what is known.
+
+    `built` are those of whole descriptions, where there are any. Where channels are apart
+    nothing is `fitted` to colours.
+    """
+
+    order: list[Finalist]
+    built: list[Finalist]
+    samples: Samples
+    knowledge: Knowledge
+    fitted: Fitted | None
+
+
 def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     """The identification of samples among known curves and gamuts."""
     if _is_identity(samples):
         look = Look(False, 0.0, 0.0, 0.0)
         return explained(Identification("identity", "high", (), look, samples=samples))
+    return _answered(_found(samples, knowledge))
+
+
+def _found(samples: Samples, knowledge: Knowledge) -> _Found:
     apart = samples.one_d or is_apart(samples)
     if apart:
         # Each channel is separate: the gamut is not converted.
         samples = samples if samples.one_d else averaged(samples)
         knowledge = replace(knowledge, bank=knowledge.bank.first)
     fitted = None if apart else _fitted(samples, knowledge)
-    order, built = _found(samples, knowledge, fitted)
-    if not order:
-        look = measured_look(None, _unchanged(samples), samples)
-        kind: Kind = "curve" if _is_curve(samples, apart) else "unknown"
-        return explained(Identification(kind, "none", (), look, samples=samples))
-    return _answered(order, built, samples, knowledge, fitted)
+    return _Found(*_finalists(samples, knowledge, fitted), samples, knowledge, fitted)
 
 
 def _fitted(samples: Samples, knowledge: Knowledge) -> Fitted:
@@ -130,13 +166,10 @@ def _fitted(samples: Samples, knowledge: Knowledge) -> Fitted:
     return Fitted(samples, knowledge)
 
 
-def _found(
+def _finalists(
     samples: Samples, knowledge: Knowledge, fitted: Fitted | None
 ) -> tuple[list[Finalist], list[Finalist]]:
-    """Finalists, best first; and those of whole descriptions, where there are any.
-
-    Where channels are apart nothing is `fitted` to colours.
-    """
+    """The order and the built ones of `_Found`."""
     apart = fitted is None
     # Channels apart give each value to many nodes.
     few = samples if apart else samples.few
@@ -190,14 +223,13 @@ def _is_curve(samples: Samples, apart: bool) -> bool:
     return apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
 
 
-def _answered(
-    order: list[Finalist],
-    built: list[Finalist],
-    samples: Samples,
-    knowledge: Knowledge,
-    fitted: Fitted | None,
-) -> Identification:
+def _answered(found: _Found) -> Identification:
     """The answer from finalists."""
+    order, built, samples, knowledge, fitted = found
+    if not order:
+        look = measured_look(None, _unchanged(samples), samples)
+        kind: Kind = "curve" if _is_curve(samples, fitted is None) else "unknown"
+        return explained(Identification(kind, "none", (), look, samples=samples))
     few = samples if fitted is None else samples.few
     untold = not built and is_untold(order)
     if untold:

@@ -86,20 +86,15 @@ def _explained(lut: Lut, curve: str | None = None) -> tuple[str, str | None]:
     explain both, with matrices exchanged likewise. Where the source's `curve` is known from the
     other way, only whether gamuts have that matrix is left to ask.
     """
-    from lutbench.identification import identify
+    from lutbench.identification.search import explanation
 
     try:
-        found = identify(lut, source_curve=curve)
+        found = explanation(lut, EXPLAINED_CODES, MOST_EXPLAINED_CODES, curve)
     except LutbenchError:
         return "", None
-    best = found.best
-    if (
-        best is None
-        or best.error_median >= EXPLAINED_CODES
-        or best.error_p95 >= MOST_EXPLAINED_CODES
-    ):
+    if found is None or found.best is None:
         return "", None
-    return found.confidence, best.source.curve
+    return found.confidence, found.best.source.curve
 
 
 def _table(lut: Lut) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:

@@ -141,10 +141,10 @@ class Model:
         size = len(ground.grid)
         black = np.abs(table[:, 0]) <= BLACK * table[:, size // 2]
         right = size - 1.0 if ground.capped else float(size)
-        place = np.empty_like(light)
+        place, steps = np.empty_like(light), np.arange(float(size))
         for s in range(len(light)):
             left = 0.0 if ground.floored or black[s] else -1.0
-            place[s] = np.interp(light[s], table[s], np.arange(size), left=left, right=right)
+            place[s] = np.interp(light[s], table[s], steps, left=left, right=right)
         return place
 
     def _predicted(self, matrix: Array, mixing: Array) -> tuple[Array, Array, Array]:
