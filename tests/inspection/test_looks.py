@@ -9,7 +9,6 @@ import colour
 import numpy as np
 import pytest
 from damage import clean
-from lutbench.inspection.smoothing import gaussian_undone
 from open_world import case
 from scipy.interpolate import RegularGridInterpolator
 from scipy.ndimage import gaussian_filter, uniform_filter
@@ -23,6 +22,7 @@ from lutbench.model.conversion import Conversion, Encoding
 from lutbench.model.false_colour import Band, FalseColour, default_bands
 from lutbench.tables.lut import Lut3D
 from lutbench.tables.nodes import sample
+from lutbench.tables.smoothing import gaussian_undone
 
 SOUND = (
     "black lifted, white lowered", "BT.2390 EETF", "BT.2446 method A", "BT.2446 method C",
