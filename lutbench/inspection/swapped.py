@@ -40,11 +40,10 @@ def confirmed(subject: Subject, order: tuple[int, int, int]) -> bool:
     lut = subject.lut
     if not isinstance(lut, Lut3D | ShaperLut3D) or _explained(lut)[0]:
         return False
-    back = tuple(int(each) for each in np.argsort(order))
-    return bool(
-        _explained(channels_reordered(lut, back))[0]
-        or (order == measures.REVERSED and _explained(axes_reversed(lut))[0])
-    )
+    if order == measures.REVERSED:
+        return bool(_right_ways(lut, _likelier_first(subject)))
+    red, green, blue = (int(each) for each in np.argsort(order))
+    return bool(_explained(channels_reordered(lut, (red, green, blue)))[0])
 
 
 def red_and_blue(subject: Subject) -> Swapped:
@@ -55,20 +54,24 @@ def red_and_blue(subject: Subject) -> Swapped:
     lut = subject.lut
     if not isinstance(lut, Lut3D | ShaperLut3D):
         return "unclear"
-    put_back: dict[Swapped, Lut] = {
-        "rows": axes_reversed(lut),
-        "channels": channels_reordered(lut, measures.REVERSED),
-    }
-    if np.abs(_table(put_back["rows"]) - _table(put_back["channels"])).max() < SAME:
+    rows, channels = (_table(_put_back(lut, way)) for way in ("rows", "channels"))
+    if np.abs(rows - channels).max() < SAME:
         return "rows"
+    right = _right_ways(lut, _likelier_first(subject))
+    return right[0] if len(right) == 1 else "unclear"
+
+
+@lru_cache(maxsize=1)  # `confirmed` and `red_and_blue` ask for the same
+def _right_ways(lut: Lut3D | ShaperLut3D, ways: tuple[Swapped, ...]) -> tuple[Swapped, ...]:
+    """Those of the ways in which `identify` explains the table."""
     right: list[Swapped] = []
     curve: str | None = None
-    for way in _likelier_first(subject):
-        confidence, curve = _explained(put_back[way], curve)
+    for way in ways:
+        confidence, curve = _explained(_put_back(lut, way), curve)
         right += [way] if confidence else []
         if confidence == "high":  # no other names explain it, so none explain the other way
             break
-    return right[0] if len(right) == 1 else "unclear"
+    return tuple(right)
 
 
 def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
@@ -77,7 +80,10 @@ def _likelier_first(subject: Subject) -> tuple[Swapped, Swapped]:
     return ("rows", "channels") if mixing[0, 1] >= mixing[2, 1] else ("channels", "rows")
 
 
-@lru_cache(maxsize=4)  # `confirmed` and `red_and_blue` ask for the same tables
+def _put_back(lut: Lut3D | ShaperLut3D, way: Swapped) -> Lut:
+    return axes_reversed(lut) if way == "rows" else channels_reordered(lut, measures.REVERSED)
+
+
 def _explained(lut: Lut, curve: str | None = None) -> tuple[str, str | None]:
     """The confidence of `identify` and the source's curve, if its names explain half of the nodes
     to `EXPLAINED_CODES`, and most of them to `MOST_EXPLAINED_CODES`; else no confidence.
