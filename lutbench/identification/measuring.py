@@ -11,10 +11,11 @@ import numpy as np
 from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.forms.bends import Bending, Bent, bent
+from lutbench.identification.forms.fits import Form
 from lutbench.identification.forms.free import rows_to_one
 from lutbench.identification.forms.nodes import Ground, Source
 from lutbench.identification.forms.search import UNMOVED
-from lutbench.identification.forms.yardstick import UNPAIRED, Yardstick, form_of
+from lutbench.identification.forms.yardstick import UNPAIRED, Yardstick, form_of, size_of
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.measured import CURVE, Measured, MeasuredCurve
@@ -106,9 +107,20 @@ def _freed(h: Hypothesis, yard: Yardstick, ground: Ground, most: float) -> Bent 
     least = min(yard.named, yard.free_matrix)
     if not paired and (yard.errors[2] > most or least - yard.free_curve <= EARNED):
         return None
+    few, source = ground.thinned(ROWS), [Source(h.source, h.rendering)]
     matrix = rows_to_one(held.pair.matrix) if paired and held else yard.loose.matrix
-    model = form.model(ground.thinned(ROWS), [Source(h.source, h.rendering)])
-    found = Bent(model, matrix, yard.loose.mixing)
+    found = _finely(Bent(form.model(few, source), matrix, yard.loose.mixing), form, paired)
+    if form.mixed and not form.look:
+        # Behind a wrong curve a second matrix explains much that a free curve needs none for.
+        straight = matrix if paired else rows_to_one(yard.loose.mixing @ matrix)
+        plain = _finely(Bent(Form().model(few, source), straight, np.eye(3)), Form(), paired)
+        if size_of(plain.misses()) <= size_of(found.misses()):
+            return plain
+    return found
+
+
+def _finely(start: Bent, form: Form, paired: bool) -> Bent:
+    found = start
     for bends in FINER:
         found = bent(found, Bending(bends, STEPS, form.mixed, held=paired, look=form.look))
     return found

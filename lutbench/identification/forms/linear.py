@@ -9,9 +9,6 @@ from lutbench.model.transforms import Array
 STIFF = 1e-9
 """The share of a system's trace that keeps it solvable."""
 
-NOTHING = 1e-30
-"""Codes, squared, that are added to it where no node counts."""
-
 TURNS = 3
 """Solutions of a row, each with outliers of the last weighed down."""
 
@@ -33,26 +30,20 @@ def rows_of(nodes: Array, aim: Array, weight: Array) -> Array:
     """
     matrix = np.empty((len(nodes), 3, 3))
     for c in range(3):
-        first, second = (nodes[..., other] - nodes[..., c] for other in OTHERS[c])
-        rest, w = aim[..., c] - nodes[..., c], np.ascontiguousarray(weight[..., c])
-        robust = w
+        a = nodes[..., OTHERS[c]] - nodes[..., c : c + 1]
+        b = aim[..., c] - nodes[..., c]
+        w = robust = weight[..., c]
         for turn in range(TURNS):
-            x, y = _solved(first * robust, second * robust, rest * robust)
+            wa = a * robust[..., None]
+            turned = wa.transpose(0, 2, 1)
+            normal = turned @ wa
+            trace = np.trace(normal, axis1=1, axis2=2)
+            normal += (STIFF * trace + 1e-300)[:, None, None] * np.eye(2)
+            x = np.linalg.solve(normal, turned @ (b * robust)[..., None])[..., 0]
             if turn < TURNS - 1:
-                miss = np.abs(first * x + second * y - rest) * w
+                miss = np.abs((a @ x[..., None])[..., 0] - b) * w
                 scale = NEAR * np.median(miss, axis=1, keepdims=True) + NEAR_CODES
                 robust = w / np.sqrt(1 + (miss / scale) ** 2)
-        matrix[:, c, OTHERS[c]] = np.concatenate([x, y], axis=1)
-        matrix[:, c, c] = 1 - x[:, 0] - y[:, 0]
+        matrix[:, c, OTHERS[c]] = x
+        matrix[:, c, c] = 1 - x.sum(axis=1)
     return matrix
-
-
-def _solved(a: Array, b: Array, aim: Array) -> tuple[Array, Array]:
-    """x and y, (s, 1), that bring a x + b y nearest to `aim` over the nodes, each (s, n)."""
-    aa, ab, bb, ta, tb = (
-        np.einsum("sn,sn->s", *each) for each in ((a, a), (a, b), (b, b), (a, aim), (b, aim))
-    )
-    stiff = STIFF * (aa + bb) + NOTHING
-    aa, bb = aa + stiff, bb + stiff
-    whole = aa * bb - ab * ab
-    return ((bb * ta - ab * tb) / whole)[:, None], ((aa * tb - ab * ta) / whole)[:, None]

@@ -112,14 +112,14 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
     starts = [named, *((each.matrix, each.mixing) for each in fits if each.source == source)]
     # A step may make the fit worse: the start stays among the candidates.
     freed = [named, *(_refined(model, form, *start) for start in starts)]
-    free = min(freed, key=lambda each: _size(_left(model, *each)))
+    free = min(freed, key=lambda each: size_of(_left(model, *each)))
     loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed, look=form.look))
     # A clip between the steps is no part of a form, so names may explain all by themselves.
-    alone = [own for own in [_own(h, model.ground)] if _size(own) <= EXPLAINED * floor]
+    alone = [own for own in [_own(h, model.ground)] if size_of(own) <= EXPLAINED * floor]
     best = min([_left(model, *named), *alone], key=lambda each: _nats(each, floor))
     left = [best, _left(model, *free), loose.misses()]
     nats = [_nats(each, floor) for each in left]
-    errors = [_size(each) for each in left]
+    errors = [size_of(each) for each in left]
     return Yardstick(
         nats[0],
         nats[1],
@@ -142,7 +142,7 @@ def _held(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> 
         start = Bent(model, rows_to_one(pair.matrix), loose.mixing)
         told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True, look=form.look))
         left = told.misses()
-        found.append(Held(pair, _nats(left, floor), _size(left)))
+        found.append(Held(pair, _nats(left, floor), size_of(left)))
     return min(found, key=lambda each: each.nats)
 
 
@@ -165,7 +165,7 @@ def _left(model: Model | NormModel, matrix: Array, mixing: Array) -> Array:
     return model.misses(matrix[None], mixing[None])
 
 
-def _size(misses: Array) -> float:
+def size_of(misses: Array) -> float:
     """The root mean square of the better part, in codes."""
     sizes = np.sort(np.abs(misses[np.isfinite(misses)]))
     better = sizes[: max(1, int(BETTER * len(sizes)))]
