@@ -64,8 +64,9 @@ def islands(plane: Array) -> list[Island]:
     """Runs in a channel, shape (n, n, n) or (n,), whose neighbours are all one other number.
 
     The neighbours are the lines beside the run and the rows at both its ends, which have to lie in
-    the plateau themselves: at its edge looks leave single nodes that are right. A 1D LUT has no
-    lines beside: there it is one row between two equal ones.
+    the plateau themselves: at its edge looks leave single nodes that are right. So do they on the
+    twelve edges of the cube, of which only black and white count. A 1D LUT has no lines beside:
+    there it is one row between two equal ones.
     """
     if plane.ndim == 1:
         around = np.pad(plane, 1, mode="edge")
@@ -81,7 +82,12 @@ def islands(plane: Array) -> list[Island]:
         runs = _islands(part[kept], lowest, highest - lowest < SAME_VALUE_SIGNAL)
         ahead = start * plane[0].size
         found += [Island(ahead + each.first, each.count, each.off) for each in runs]
-    return found
+    return [each for each in found if not _on_an_edge(each.node(plane.shape), len(plane))]
+
+
+def _on_an_edge(node: tuple[int, ...], size: int) -> bool:
+    """Whether a colour lies on an edge of the cube, where a tip of unclipped colours may reach."""
+    return sum(each in (0, size - 1) for each in node) > 1 and len(set(node)) > 1
 
 
 def _beside(lines: Array) -> tuple[Array, Array]:

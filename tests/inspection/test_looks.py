@@ -97,6 +97,17 @@ def test_a_lone_node_out_of_a_clipped_plateau_is_found() -> None:
     assert stray.value == pytest.approx(61, abs=0.01)
 
 
+def test_the_tip_of_colours_on_an_edge_of_the_cube_is_no_wrong_value() -> None:
+    """Colours near pure green that a steep matrix leaves unclipped in one node only."""
+    inputs = Lut3D.identity(33).table
+    tip = 0.02 - 0.5 * (np.abs(inputs[..., 1] - 2 / 32) + inputs[..., 0] + inputs[..., 2])
+    table = np.stack([inputs[..., 0], inputs[..., 1], np.maximum(tip, 0)], axis=-1)
+    assert (table[..., 2] > 0).sum() > 1
+    table = np.where(table < 0.015, 0, table)
+    assert np.argwhere(table[..., 2]).tolist() == [[0, 2, 0]]
+    assert "stray_node" not in alarms(Lut3D(table))
+
+
 @pytest.mark.parametrize("node", [(30, 31, 29), (32, 30, 29), (0, 5, 9), (32, 32, 32)])
 @pytest.mark.parametrize("bits", [None, 8])
 @pytest.mark.parametrize("codes", [61, 12])
