@@ -192,11 +192,14 @@ def number(value: Any, where: str) -> float:
 
 
 STEERING = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]"
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
 )
-"""Control characters except tab and line feed, line separators, and direction marks."""
+"""Control characters except tab and line feed, line separators, direction marks, and surrogates:
+they stand for bytes of a file's name that are no text, and cannot be written."""
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = re.compile(r"(?m)(^|[;,\t])(?=[=+@\t-])")
+"""The beginning of what a spreadsheet may take for a formula: a cell may also begin after a
+semicolon or a tab, which separate the cells of a CSV in many countries, within quotes too."""
 
 
 def harmless(text: str, instead: str = "\ufffd") -> str:
@@ -220,11 +223,10 @@ def harmless_json(text: str) -> str:
 def csv_text_cell(text: str) -> str:
     """`text` as a CSV cell that no spreadsheet takes for a formula.
 
-    >>> csv_text_cell("-3 stops"), csv_text_cell("mid grey")
-    ("'-3 stops", 'mid grey')
+    >>> csv_text_cell("-3 stops"), csv_text_cell("mid grey"), csv_text_cell("day;=1+1")
+    ("'-3 stops", 'mid grey', "day;'=1+1")
     """
-    plain = harmless(text)
-    return f"'{plain}" if plain.startswith(_FORMULA) else plain
+    return _FORMULA.sub(r"\1'", harmless(text))
 
 
 def one_line(text: str) -> str:

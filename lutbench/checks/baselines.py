@@ -135,11 +135,18 @@ def record_table(about: str, side: Transform, source: Encoding) -> RecordedTable
     """The current output of `side`."""
     samples = baseline_colours(side, source)
     outputs = np.asarray(side.apply(samples.signals), dtype=np.float64)
-    if not np.isfinite(outputs).all():
+    means = part_means(side)
+    if not _recordable(outputs, *means.values()):
         raise FormatError(
-            "gives NaN or infinity, which cannot be recorded", where=about, accepted="finite values"
+            "gives values too large or NaN, which cannot be recorded",
+            where=about,
+            accepted=f"values within ±{LARGEST_VALUE:g}",
         )
-    return RecordedTable(about, shape_of(side), samples, outputs, part_means(side))
+    return RecordedTable(about, shape_of(side), samples, outputs, means)
+
+
+def _recordable(*values: Array) -> bool:
+    return all(bool((np.abs(each) < LARGEST_VALUE).all()) for each in values)
 
 
 def format_table(table: RecordedTable) -> str:
@@ -211,9 +218,7 @@ def _parsed(lines: Sequence[str], where: str) -> RecordedTable:
             raise FormatError("is not a row", where=f"{where}:{number}", accepted=COLUMNS) from None
     values = np.array(rows).reshape(-1, 2, 3)
     parts = {what: np.array(each) for what, each in means.items()}
-    if not len(values) or not all(
-        (np.abs(each) < LARGEST_VALUE).all() for each in (values, *parts.values())
-    ):
+    if not len(values) or not _recordable(values, *parts.values()):
         raise FormatError("holds no samples", where=where, accepted="a recorded baseline")
     samples = SampledColours("baseline", values[:, 0], tuple(labels))
     return RecordedTable(header["subject"], header["lut"], samples, values[:, 1], parts)

@@ -24,16 +24,6 @@ MOST = {"delta_e_2000": 100.0, "delta_e_itp": 720.0, "code_10bit": CODES_10_BIT}
 """The largest possible difference by measure: that of black and white; that of the ends of PQ
 (720 times I, Recommendation ITU-R BT.2124); the scale. Within such a limit everything passes."""
 
-MOST_BY_UNIT = {
-    "10-bit codes": CODES_10_BIT,
-    "degrees": 180.0,
-    "of a step": 10.0,
-    "of the misfit": 1.0,
-    "jumps": CODES_10_BIT,
-    "signal": float(2**16 - 1),
-}
-"""The largest possible value by unit of the findings of `inspect`; a share is at most 1."""
-
 NAMES = tuple(
     measure if figure == "max" else f"{measure}_{figure}"
     for measure in UNITS
@@ -87,11 +77,6 @@ def greatest_distance(value: float, scale: float) -> float:
     (60.0, 100.0)
     """
     return min(max(abs(value), abs(scale - value)), scale)
-
-
-def greatest_value(unit: str) -> float:
-    """The largest possible value in a unit of `inspect`."""
-    return MOST_BY_UNIT.get(unit, 1.0 if unit.startswith("share") else math.inf)
 
 
 def checked_limits(values: Mapping[str, Any], where: str) -> dict[str, float]:

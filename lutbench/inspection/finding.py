@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from abc import ABC, abstractmethod
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -24,6 +25,18 @@ Severity = Literal["info", "warning", "error"]
 SEVERITIES: tuple[Severity, ...] = ("info", "warning", "error")
 
 CHANNELS = ("red", "green", "blue")
+
+MOST_BY_UNIT = {
+    "10-bit codes": CODES,
+    "degrees": 180.0,
+    "of a step": 10.0,
+    "of the misfit": 1.0,
+    "jumps": CODES,
+    "signal": float(2**16 - 1),
+    "nodes": 256.0,
+    "colours": 256.0**3,
+}
+"""The largest possible value of a finding by its unit; a share is at most 1."""
 
 
 @dataclass(frozen=True)
@@ -151,6 +164,11 @@ class Limit:
     default: float
     unit: str
     why: str
+
+    @property
+    def most(self) -> float:
+        """The largest value that the finding can have: within such a limit all passes."""
+        return MOST_BY_UNIT.get(self.unit, 1.0 if self.unit.startswith("share") else math.inf)
 
 
 @dataclass(frozen=True)

@@ -107,12 +107,13 @@ class Limits:
     def __post_init__(self) -> None:
         known = all_limits()
         for name, value in self.set.items():
-            named("finding with a limit", name, known)
+            most = known[named("finding with a limit", name, known)].most
             found = double(value)
-            if not 0 <= found < math.inf:
+            if not 0 <= found < most:
                 shown = f"{value!r:.40}" if math.isnan(found) else f"{found:g}"
+                accepted = "0 or more" if most == math.inf else f"0 to less than {most:g}"
                 raise LutbenchError(
-                    f"a limit of {shown} for {name} is not allowed", accepted="0 or more"
+                    f"a limit of {shown} for {name} is not allowed", accepted=accepted
                 )
         limits = {named("", name, known): float(value) for name, value in self.set.items()}
         object.__setattr__(self, "set", limits)

@@ -145,6 +145,12 @@ class TableSettings:
         spelt = dict(zip(names, given.values(), strict=True)) if table else names
         object.__setattr__(self, key, spelt)
 
+    def refuse_unused(self, needs: str, *keys: str) -> None:
+        """Refuse keys that are given though only `needs` would use them: they would be ignored."""
+        for key in keys:
+            if getattr(self, key) != getattr(type(self), key):
+                raise DefinitionError("is not used here", where=self.at(key), accepted=needs)
+
     def only_one(self, *keys: str) -> str:
         """The one of some keys that is given; DefinitionError unless it is exactly one."""
         given = [key for key in keys if getattr(self, key) is not None]

@@ -33,7 +33,7 @@ def manifest_text(recipe: str, folder: Path, paths: Sequence[Path]) -> str:
     lines = [f"# recipe sha256: {recipe}", f"# made by: lutbench {__version__}, {packages}"]
     for path in sorted(paths):
         name = path.relative_to(folder).as_posix()
-        if "\n" in name or "\\" in name:
+        if set(name) & set("\n\r\\"):
             raise LutbenchError(
                 f"a manifest cannot hold the name {name!r}", accepted="another name"
             )
@@ -65,7 +65,8 @@ def _rows(path: Path) -> list[tuple[str, str]]:
     except UnicodeDecodeError:
         raise FormatError("is not UTF-8 text", where=path, accepted="a manifest") from None
     rows = []
-    for number, line in enumerate(text.splitlines(), 1):
+    # Not at the other line ends of Unicode: a name may hold them.
+    for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), 1):
         if not line.strip() or line.startswith("#"):
             continue
         found = _ROW.fullmatch(line)

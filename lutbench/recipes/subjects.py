@@ -136,7 +136,7 @@ def same_subject(first: NamedTransform, second: NamedTransform) -> bool:
         return True
     if first.path is None or second.path is None:
         pipelines = first.path is None and second.path is None and first.task is not None
-        return pipelines and _plain(first.name) == _plain(second.name)
+        return pipelines and first.transform == second.transform
     return os.path.samefile(first.path, second.path) and first.transform == second.transform
 
 
@@ -148,14 +148,6 @@ def refuse_same(first: NamedTransform, second: NamedTransform, where: str) -> No
             where=where,
             accepted="another LUT, a recipe's transform, a pipeline",
         )
-
-
-def _plain(text: str) -> Settings | str:
-    """A pipeline's settings, so that spellings compare equal; any other text unchanged."""
-    try:
-        return quick_settings(text.casefold())
-    except DefinitionError:
-        return text
 
 
 def recipe_job(recipe: Recipe, name: str, where: str) -> LutJob:

@@ -21,6 +21,7 @@ from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
 from lutbench.formats.cube_write import write_cube
 from lutbench.inspection.registry import codes, kinds
+from lutbench.media.still.still import Still, read_still, write_still
 from lutbench.tables.lut import Lut3D
 from lutbench.testing import assert_lut_close, assert_matches_reference
 
@@ -35,12 +36,12 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def checked(folder: Path, keys: str) -> Outcome:
+def checked(folder: Path, keys: str, *, record: bool = False) -> Outcome:
     """What a suite of one check says."""
     path = folder / "one.toml"
     path.write_text(f'[[check]]\nname = "one"\n{keys}')
     suite = read_suite(path)
-    return run_check(suite.checks[0], suite.context())
+    return run_check(suite.checks[0], suite.context(record=record))
 
 
 ENDS = 'source = { curve = "ACEScct", gamut = "ACEScg" }\n'
@@ -91,6 +92,10 @@ ITSELF = {
     "by a symbolic link": ("symbolic.cube", "monitor.cube"),
     "a recipe's LUT": ("day.toml#monitor", "day.toml"),
     "a pipeline": ("ACEScct, ACEScg to BT.1886, BT.709", "acescct,ACEScg  to BT.1886, BT.709"),
+    "a pipeline in other words": (
+        "ACEScct, ACEScg to BT.1886, BT.709",
+        "ACEScct, ACES AP1 to BT.1886, ITU-R BT.709; exposure=0",
+    ),
 }
 
 
@@ -149,6 +154,30 @@ def test_a_baseline_and_a_picture_are_not_their_own(project: Path) -> None:
     assert "its own result" in found.summary
 
 
+def test_a_changed_alpha_is_another_picture(project: Path) -> None:
+    pixels = np.full((4, 4, 4), 30000, np.uint16)
+    write_still(Still(pixels, ("R", "G", "B", "A"), "16"), project / "alpha.png")
+    keys = 'kind = "picture"\nlut = "monitor.cube"\nstill = "alpha.png"\nstored = "seen.png"'
+    assert checked(project, keys, record=True).status == "recorded"
+    assert checked(project, keys).status == "passed"
+    seen = read_still(project / "seen.png")
+    moved = seen.pixels + np.array([0, 0, 0, 100], np.uint16)
+    for kept, channels in ((moved, "RGBA"), (seen.pixels[..., :3], "RGB")):
+        write_still(Still(kept, tuple(channels), "16"), project / "seen.png", force=True)
+        found = checked(project, keys)
+        assert found.status == "failed"
+        assert "alpha" in found.summary
+
+
+def test_what_could_not_be_read_again_is_not_recorded(project: Path) -> None:
+    write_cube(Lut3D(np.full((3, 3, 3, 3), 3e38)), project / "huge.cube", force=True)
+    keys = 'kind = "baseline"\nlut = "huge.cube"\nbaseline = "huge.csv"'
+    found = checked(project, keys, record=True)
+    assert found.status == "error"
+    assert "cannot be recorded" in found.summary
+    assert not (project / "huge.csv").exists()
+
+
 def test_a_health_check_that_cannot_fail_is_refused(project: Path) -> None:
     """What is left after `allow` must be able to reach the severity that is looked for."""
     graver = {each.code for each in kinds() if (each.severest or each.severity) != "info"}
@@ -188,6 +217,18 @@ UNUSABLE = {
     "a finding": 'kind = "health"\nlut = "monitor.cube"\nallow = ["tnt"]',
     "a severity": 'kind = "health"\nlut = "monitor.cube"\nseverity = "fatal"',
     "a range": LEVELS + 'target_range = "video"\npoints = [{ percent = 1 }]',
+    "a limit of what is not held": 'kind = "invariants"\nlut = "monitor.cube"\n'
+    'hold = ["neutral"]\nlimits = { monotone = 0.1 }',
+    "an inverse without a round trip": 'kind = "invariants"\nlut = "monitor.cube"\n'
+    'hold = ["neutral"]\ninverse = "copy.cube"',
+    "a limit of what is not looked for": 'kind = "health"\nlut = "monitor.cube"\n'
+    'forbid = ["tint"]\nlimits = { fold = 0.1 }',
+    "a limit of what is allowed": 'kind = "health"\nlut = "monitor.cube"\n'
+    'allow = ["tint"]\nlimits = { tint = 2 }',
+    "a unit without values": REFERENCE + 'unit = "code"',
+    "colours beside values": 'kind = "reference"\nlut = "monitor.cube"\nvalues = "none.csv"\n'
+    'colours = ["neutral"]',
+    "a range of a percentage": LEVELS + 'points = [{ percent = 48.9, range = "legal" }]',
     "an interpolation": 'kind = "picture"\nlut = "monitor.cube"\nstill = "picture.tif"\n'
     'stored = "through.tif"\ninterpolation = "nearest"',
     "a digest": 'kind = "bytes"\nlut = "day.toml"\nsha256 = "12"',

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import re
 from pathlib import Path
 
@@ -127,3 +128,26 @@ def test_no_cell_of_a_csv_is_a_formula(
             assert number or not cell.startswith(("=", "+", "-", "@")), cell
     for text in ("=1+1", "+1", "-1", "@x", "=cmd|' /C calc'!A0"):
         assert csv_text_cell(text) == f"'{text}"
+        # Where cells are separated by semicolons or tabs, as in much of Europe.
+        for before in ("a;", 'a";', "a\t", "a\n"):
+            assert csv_text_cell(before + text) == f"{before}'{text}"
+
+
+def test_a_name_that_is_no_text(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file's name is bytes (POSIX), which need not be UTF-8."""
+    name = os.fsdecode(os.fsencode(tmp_path) + b"/a\xff\xfe.cube")
+    write_cube(Lut3D.identity(5, title="Plain"), name)
+    page, sheet, bench = (str(tmp_path / each) for each in ("p.html", "s.html", "b.html"))
+    for args in (
+        ["inspect", name, "--page", page],
+        ["inspect", name, "--set-sheet", sheet],
+        ["inspect", name, "--json"],
+        ["bench", name, "-o", bench],
+    ):
+        with pytest.raises(SystemExit) as end:
+            main(args)
+        assert end.value.code == 0, capsys.readouterr().err
+        out = capsys.readouterr().out
+        assert args[-1] != "--json" or json.loads(out)["file"] == name
+    for written in (page, sheet, bench):
+        assert "a\ufffd\ufffd.cube" in Path(written).read_text("utf-8")

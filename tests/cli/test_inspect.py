@@ -188,7 +188,7 @@ def test_another_limit(luts: Path, capsys: Printed) -> None:
     assert run(luts / "tinted.cube", "--limit", "tint=40", "--fail-on", "warning", *NAMED) == 0
     assert run(luts / "tinted.cube", "--limit", "tint=20", "--fail-on", "warning", *NAMED) == 1
     capsys.readouterr()
-    for wrong in ("tint", "tint=red", "hint=2"):
+    for wrong in ("tint", "tint=red", "hint=2", "tint=inf", "tint=1e12", "folds_in_black=1"):
         assert run(luts / "tinted.cube", "--limit", wrong) == 2
         assert capsys.readouterr().err.count("\n") == 1
 

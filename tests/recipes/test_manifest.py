@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import shutil
 import subprocess
 from pathlib import Path
@@ -81,6 +82,17 @@ def test_what_is_missing_or_another_is_told(built: Path) -> None:
 def test_what_is_no_manifest_fails(text: str, built: Path) -> None:
     (built / NAME).write_text(text)
     assert outcome()[0] == "error"
+
+
+def test_names_with_other_line_ends(built: Path) -> None:
+    """Only a line feed ends a line; Unicode (UAX #14) has more line ends, which names may hold."""
+    names = ["a\u2028b", "a\u0085b", "a\fb"]
+    luts = "".join(f"[[lut]]\nname = {json.dumps(each)}\n" for each in names)
+    Path("day.toml").write_text(RECIPE + luts)
+    assert run("build", "day.toml", "-o", "out", "--manifest", "--force") == 0
+    status, summary = outcome()
+    assert status == "passed", summary
+    assert summary.startswith(f"{2 + len(names)} files")
 
 
 def test_a_manifest_that_is_there_stays(built: Path) -> None:

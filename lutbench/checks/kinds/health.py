@@ -9,7 +9,7 @@ import numpy as np
 
 from lutbench.checks.base import Check, CheckResult, Context
 from lutbench.checks.judging import in_codes
-from lutbench.checks.limits import CheckFigure, checked_limit, greatest_value
+from lutbench.checks.limits import CheckFigure, checked_limit
 from lutbench.checks.settings import End
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.inspection.finding import SEVERITIES, Place, Severity
@@ -56,9 +56,16 @@ class HealthCheck(Check):
         looked_for = self._looked_for()
         side = context.subject(self.lut)
         source, target = self.source or side.source, self.target or side.target
-        units = {name: limit.unit for name, limit in all_limits().items()}
+        known = all_limits()
+        for name in self.limits or ():
+            if not any(each.limit_name == name and self._counts(each.code) for each in kinds()):
+                raise DefinitionError(
+                    "is not looked for, so its limit checks nothing",
+                    where=self.at(f"limits, {name}"),
+                    accepted="a limit of a finding that must not occur",
+                )
         limits = {
-            code: checked_limit(value, self.at(f"limits, {code}"), greatest_value(units[code]))
+            code: checked_limit(value, self.at(f"limits, {code}"), known[code].most)
             for code, value in (self.limits or {}).items()
         }
         found = inspect(

@@ -65,6 +65,14 @@ class InvariantsCheck(Check):
     def __post_init__(self) -> None:
         for key in ("hold", "limits"):
             self.respell(key, "invariant", INVARIANTS)
+        if "round_trip" not in self.hold:
+            self.refuse_unused('hold = ["round_trip"]', "inverse")
+        for name in set(self.limits or ()) - set(self.hold):
+            raise DefinitionError(
+                "is not held, so its limit checks nothing",
+                where=self.at(f"limits, {name}"),
+                accepted=f"{name} in hold",
+            )
 
     def run(self, context: Context) -> CheckResult:
         if not self.hold:

@@ -62,6 +62,8 @@ class LevelsPoint(TableSettings):
                 where=self.where,
                 accepted="percent, signal, code",
             )
+        if self.code is None:
+            self.refuse_unused("code = ...", "bits", "range")
 
     @property
     def unit(self) -> str:

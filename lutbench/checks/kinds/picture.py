@@ -17,6 +17,7 @@ from lutbench.checks.limits import NAMES, checked_limits
 from lutbench.checks.settings import End, Limits
 from lutbench.errors import DefinitionError, LutbenchError
 from lutbench.measure.samples import SampledColours
+from lutbench.model.signal import CODES_10_BIT
 from lutbench.recipes import keys
 from lutbench.tables.lut import Interpolation
 
@@ -85,6 +86,8 @@ class PictureCheck(Check):
                 f"the picture is {found.width} by {found.height} pixels, the stored one "
                 f"{stored.width} by {stored.height}",
             )
+        if _beside(found, stored):
+            return CheckResult(False, "the channels beside R G B, such as alpha, are others")
         pixels = [each.signal().reshape(-1, 3).astype(np.float64) for each in (found, stored)]
         inputs = source.signal().reshape(-1, 3)
         places = _Places(stored.width, len(inputs))
@@ -104,6 +107,15 @@ def default_limits(stored: Still) -> dict[str, float]:
     """One code at the stored still's depth, for rounding; for floats 0.1 of a 10-bit code."""
     step = 0.0 if stored.full_scale == 1.0 else 1.02 * 1023 / stored.full_scale
     return {"code_10bit": max(LEAST_LIMIT_CODES, step)}
+
+
+def _beside(found: Still, stored: Still) -> bool:
+    """Whether the channels beside R G B differ, in name or by more than rounding."""
+    if found.channels != stored.channels:
+        return True
+    one, other = (each.pixels[..., 3:] / each.full_scale for each in (found, stored))
+    step = default_limits(stored)["code_10bit"] / CODES_10_BIT
+    return not np.allclose(one, other, rtol=0, atol=step, equal_nan=True)
 
 
 class _Places(Sequence[str]):

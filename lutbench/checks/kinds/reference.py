@@ -62,7 +62,10 @@ class ReferenceCheck(Check):
     target: End = None
 
     def __post_init__(self) -> None:
-        self.only_one(*DEFAULT_LIMITS)
+        if self.only_one(*DEFAULT_LIMITS) == "values":
+            self.refuse_unused("exact or colour_science", "colours")
+        else:
+            self.refuse_unused("values = ...", "unit", "bits", "range")
         self.respell("limits", "limit", NAMES)
 
     def run(self, context: Context) -> CheckResult:
