@@ -56,18 +56,6 @@ class HealthCheck(Check):
         looked_for = self._looked_for()
         side = context.subject(self.lut)
         source, target = self.source or side.source, self.target or side.target
-        known = all_limits()
-        for name in self.limits or ():
-            if not any(each.limit_name == name and self._counts(each.code) for each in kinds()):
-                raise DefinitionError(
-                    "is not looked for, so its limit checks nothing",
-                    where=self.at(f"limits, {name}"),
-                    accepted="a limit of a finding that must not occur",
-                )
-        limits = {
-            code: checked_limit(value, self.at(f"limits, {code}"), known[code].most)
-            for code, value in (self.limits or {}).items()
-        }
         found = inspect(
             side.transform,
             source_curve=source.curve if source else None,
@@ -76,7 +64,7 @@ class HealthCheck(Check):
             target_range=target.range if target else None,
             target_curve=target.curve if target else None,
             target_gamut=target.gamut if target else None,
-            limits=limits,
+            limits=self._limits(),
             catalogue=context.catalogue,
         )
         self._refuse_unexamined(found)
@@ -98,6 +86,22 @@ class HealthCheck(Check):
             where=_in_words(place) if place else "",
             show=context.shows("inspect", side),
         )
+
+    def _limits(self) -> dict[str, float]:
+        """The limits that are set, each of a finding that is looked for."""
+        known = all_limits()
+        used = {each.limit_name for each in kinds() if self._counts(each.code)}
+        limits = {}
+        for name, value in (self.limits or {}).items():
+            where = self.at(f"limits, {name}")
+            if name not in used:
+                raise DefinitionError(
+                    "is not looked for, so its limit checks nothing",
+                    where=where,
+                    accepted="a limit of a finding that must not occur",
+                )
+            limits[name] = checked_limit(value, where, known[name].most)
+        return limits
 
     def _looked_for(self) -> set[str]:
         """The codes of the findings that let the check fail; without any it is refused."""

@@ -80,14 +80,8 @@ class PictureCheck(Check):
             if context.record:
                 return record(context, context.place(self.stored, self.where), fresh.read_bytes())
             found, stored = read_still(fresh), read_still(path)
-        if found.pixels.shape[:2] != stored.pixels.shape[:2]:
-            return CheckResult(
-                False,
-                f"the picture is {found.width} by {found.height} pixels, the stored one "
-                f"{stored.width} by {stored.height}",
-            )
-        if _beside(found, stored):
-            return CheckResult(False, "the channels beside R G B, such as alpha, are others")
+        if unlike := _unlike(found, stored):
+            return CheckResult(False, unlike)
         pixels = [each.signal().reshape(-1, 3).astype(np.float64) for each in (found, stored)]
         inputs = source.signal().reshape(-1, 3)
         places = _Places(stored.width, len(inputs))
@@ -109,13 +103,20 @@ def default_limits(stored: Still) -> dict[str, float]:
     return {"code_10bit": max(LEAST_LIMIT_CODES, step)}
 
 
-def _beside(found: Still, stored: Still) -> bool:
-    """Whether the channels beside R G B differ, in name or by more than rounding."""
-    if found.channels != stored.channels:
-        return True
-    one, other = (each.pixels[..., 3:] / each.full_scale for each in (found, stored))
+def _unlike(found: Still, stored: Still) -> str:
+    """How two stills differ in what is not R G B: in size, or beyond rounding in other channels."""
+    if found.pixels.shape[:2] != stored.pixels.shape[:2]:
+        return (
+            f"the picture is {found.width} by {found.height} pixels, the stored one "
+            f"{stored.width} by {stored.height}"
+        )
     step = default_limits(stored)["code_10bit"] / CODES_10_BIT
-    return not np.allclose(one, other, rtol=0, atol=step, equal_nan=True)
+    one, other = (each.pixels[..., 3:] / each.full_scale for each in (found, stored))
+    if found.channels == stored.channels and np.allclose(
+        one, other, rtol=0, atol=step, equal_nan=True
+    ):
+        return ""
+    return "the channels beside R G B, such as alpha, are not those of the stored one"
 
 
 class _Places(Sequence[str]):
