@@ -95,7 +95,11 @@ def frame_progress(total: int | None) -> Iterator[Callable[..., None]]:
         console=Console(stderr=True),
         transient=True,
     )
-    with bar, _listening(None):
+
+    def show(what: str, _share: float | None) -> None:
+        bar.update(task, rate=what)
+
+    with bar, _listening(show):
         task = bar.add_task("frames", total=total, rate="")
         began = time.monotonic()
         first: list[int] = []

@@ -71,7 +71,8 @@ class ReportOptions:
     "--self",
     "check_self",
     is_flag=True,
-    help="Check this installation: curves and gamuts against published values and the registry.",
+    help="Check this installation: curves and gamuts against published values and the registry, "
+    "and loops over pixels, which are compiled for this processor if they are not yet.",
 )
 @click.option(
     "-k",

@@ -16,6 +16,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from lutbench.long_work import report
 from lutbench.model.kept import only_ours
 
 HERE = Path(__file__).parent
@@ -88,7 +89,10 @@ def compiled(function: Any, signature: Any, **options: Any) -> Any:
 def _from_kept(function: Any, signature: Any, options: dict[str, Any], folder: Path) -> Any:
     from numba import njit
 
+    stem = f"{Path(function.__code__.co_filename).stem}.{function.__qualname__}"
     for _ in range(2):
+        if not any(folder.glob(f"{stem}-*.nbi")):
+            report("compiling for this processor, which is done once")
         try:
             return njit(signature, cache=True, **options)(function)
         except (RuntimeError, OSError):
@@ -99,8 +103,7 @@ def _from_kept(function: Any, signature: Any, options: dict[str, Any], folder: P
             logging.getLogger("lutbench").warning(
                 "compiled code in %s is damaged (%s) and is compiled again", folder, damage
             )
-            stem = Path(function.__code__.co_filename).stem
-            for file in folder.glob(f"{stem}.{function.__qualname__}-*"):
+            for file in folder.glob(f"{stem}-*"):
                 with suppress(OSError):
                     file.unlink()
     raise RuntimeError("the compiled code cannot be cached")

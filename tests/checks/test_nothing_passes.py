@@ -326,9 +326,12 @@ OF_THE_MODEL = ("curve", "matrix", "registry")
 OF_THE_FILE = ("written", "manifest")
 """What the project writes is no damage to these: tests/formats/test_digest.py, test_manifest.py."""
 
+OF_THE_MACHINE = ("compiled",)
+"""It has no subject: test_compiled.py."""
+
 
 def test_every_kind_is_here() -> None:
-    assert {*OF_LUTS, *OF_THE_MODEL, *OF_THE_FILE} == set(KINDS)
+    assert {*OF_LUTS, *OF_THE_MODEL, *OF_THE_FILE, *OF_THE_MACHINE} == set(KINDS)
 
 
 @pytest.mark.parametrize("kind", OF_LUTS)

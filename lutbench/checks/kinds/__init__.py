@@ -5,6 +5,7 @@ from __future__ import annotations
 from lutbench.checks.base import Check
 from lutbench.checks.kinds.baseline import BaselineCheck
 from lutbench.checks.kinds.bytes import BytesCheck
+from lutbench.checks.kinds.compiled import CompiledCheck
 from lutbench.checks.kinds.health import HealthCheck
 from lutbench.checks.kinds.invariants import InvariantsCheck
 from lutbench.checks.kinds.levels import LevelsCheck
@@ -29,5 +30,6 @@ KINDS: dict[str, type[Check]] = {
         RegistryCheck,
         WrittenCheck,
         ManifestCheck,
+        CompiledCheck,
     )
 }
