@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lutbench import long_work
 from lutbench.tables import kept_code
 from lutbench.tables import pixels as over_pixels
 
@@ -38,6 +39,28 @@ def test_numpy_goes_on_until_a_compiled_kernel_is_kept(nothing_kept: Path, folde
     kept.mkdir()
     (kept / "kernels._run_float64-1.py311.nbi").touch()
     assert not over_pixels._is_few(1, number)
+
+
+def _twice(values):  # type: ignore[no-untyped-def]
+    for i in range(len(values)):
+        values[i] *= 2
+
+
+def test_who_waits_for_the_compiler_is_told(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    from numba import config, types
+
+    monkeypatch.setattr(config, "CACHE_DIR", str(tmp_path))
+    told: list[str] = []
+    before = long_work.set_listener(lambda what, share: told.append(what))
+    try:
+        for _ in range(2):  # the second time it is loaded
+            kept_code.compiled(_twice, types.void(types.Array(types.float32, 1, "C")))
+    finally:
+        long_work.set_listener(before)
+    assert len(told) == 1
+    assert "compiling" in told[0]
 
 
 COMPILE = """
