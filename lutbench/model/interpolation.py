@@ -12,6 +12,9 @@ import numpy as np
 
 from lutbench.model.transforms import Array
 
+FLAT = 1e-300
+"""The rise of points up to which they count as one: a reciprocal of less could be infinite."""
+
 
 class Pchip:
     """A curve through (x, y), which rises where the points rise and never overshoots.
@@ -101,3 +104,32 @@ def interp_uniform(values: Array, first: float, last: float, table: Array) -> Ar
     place -= cell
     below = table[cell]
     return np.asarray(below + place * (table[cell + 1] - below))
+
+
+def interp_rows(at: Array, points: Array, values: Array) -> Array:
+    """`np.interp` of each row of `at` (s, ...) over its own row of `points`, with shared `values`.
+
+    `points` are (s, n) and rise, n a power of two from 2 on; `values` are (n,). NaN outside the
+    points. All rows are halved together, which takes half as long as one search after another.
+
+    >>> interp_rows(np.array([[0.5], [3.0]]), np.array([[0.0, 1], [2, 4]]), np.array([0.0, 10]))
+    array([[5.],
+           [5.]])
+    """
+    count, size = points.shape
+    flat = points.ravel()
+    first = np.arange(0, count * size, size).reshape(count, *(1,) * (at.ndim - 1))
+    cell, step = np.zeros(at.shape, np.intp) + first, size // 2
+    while step:
+        cell += step * (flat.take(cell + step) <= at)
+        step //= 2
+    np.minimum(cell, first + size - 2, out=cell)
+    below = flat.take(cell)
+    rise = flat.take(cell + 1) - below
+    cell -= first
+    low = values.take(cell)
+    slope = (values.take(cell + 1) - low) / np.where(rise > FLAT, rise, 1.0)
+    begin, end = (points[:, place].reshape(first.shape) for place in (0, -1))
+    with np.errstate(invalid="ignore"):  # infinity, which is outside
+        found = np.where(at == end, values[-1], slope * (at - below) + low)
+    return np.where((at >= begin) & (at <= end), found, np.nan)

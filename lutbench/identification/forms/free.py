@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import End
-from lutbench.identification.forms.linear import OTHERS, rows_of
+from lutbench.identification.forms.linear import ENTRIES, OTHERS, rows_of
 from lutbench.identification.forms.nodes import Ground, Lights
 from lutbench.identification.samples import CODES
+from lutbench.model.interpolation import interp_rows
 from lutbench.model.transforms import Array, Transform
 
 EDGE = 0.02
@@ -140,12 +141,11 @@ class Model:
         ground, table = self.ground, self.lights.table
         size = len(ground.grid)
         black = np.abs(table[:, 0]) <= BLACK * table[:, size // 2]
-        right = size - 1.0 if ground.capped else float(size)
-        place, steps = np.empty_like(light), np.arange(float(size))
-        for s in range(len(light)):
-            left = 0.0 if ground.floored or black[s] else -1.0
-            place[s] = np.interp(light[s], table[s], steps, left=left, right=right)
-        return place
+        first, last = (table[:, end, None, None] for end in (0, -1))
+        left = np.where(ground.floored | black, 0.0, -1.0)[:, None, None]
+        place = interp_rows(light, table, np.arange(float(size)))
+        place = np.where(light > last, size - 1.0 if ground.capped else float(size), place)
+        return np.where(light < first, left, place)
 
     def _predicted(self, matrix: Array, mixing: Array) -> tuple[Array, Array, Array]:
         """Misses; the values before Q; and what they gain with light, each (s, n, 3)."""
@@ -213,16 +213,10 @@ class Model:
         misses = np.nan_to_num(misses)
         scale = 2 * typical(np.where(seen[..., None], misses, np.nan))[:, None] + 0.02
         weight = np.where(seen, 1 / np.hypot(1, largest(np.abs(misses)) / scale), 0.0)
-        nodes = self.lights.nodes
-        apart = np.stack([nodes[..., OTHERS[e]] - nodes[..., e : e + 1] for e in range(3)], axis=2)
         k = 12 if mixed else 6
-        slopes = np.empty((s, n, 3, k))
-        through = self._through(matrix, mixing, gain)
-        slopes[..., :6] = (through[..., None] * apart[:, :, None]).reshape(s, n, 3, 6)
-        for c in range(3) if mixed else ():
-            slopes[..., 6 + 2 * c : 8 + 2 * c] = 0.0
-            of_c = before[..., OTHERS[c]] - before[..., c : c + 1]
-            slopes[:, :, c, 6 + 2 * c : 8 + 2 * c] = of_c
+        slopes = by_entries(self._through(matrix, mixing, gain), self.lights.nodes, k)
+        for entry, (c, other) in enumerate(ENTRIES if mixed else ()):
+            np.subtract(before[..., other], before[..., c], out=slopes[:, :, c, 6 + entry])
         slopes *= (self.space.codes * weight[..., None])[..., None]
         flat = slopes.reshape(s, 3 * n, k)
         right = (misses * weight[..., None]).reshape(s, 3 * n, 1)
@@ -232,6 +226,19 @@ class Model:
         normal += (hold * trace + 1e-12)[:, None, None] * np.eye(k)
         step = np.clip(np.linalg.solve(normal, turned @ right)[..., 0], -MOST_STEP, MOST_STEP)
         return moved(matrix, step[:, :6]), moved(mixing, step[:, 6:]) if mixed else mixing
+
+
+def by_entries(through: Array, nodes: Array, count: int = 6) -> Array:
+    """What each value gains with the free numbers of M, (s, n, 3, count), zeros after those six.
+
+    `through` is what it gains with each channel of light, (s, n, 3, 3).
+    """
+    slopes = np.zeros((*through.shape[:3], count))
+    for entry, (c, other) in enumerate(ENTRIES):
+        # Long strides are far quicker than a product along an axis of two.
+        apart = (nodes[..., other] - nodes[..., c])[..., None]
+        np.multiply(through[..., c], apart, out=slopes[..., entry])
+    return slopes
 
 
 def largest(values: Array) -> Array:

@@ -21,6 +21,9 @@ NEAR_CODES = 0.05
 OTHERS = np.array([[1, 2], [0, 2], [0, 1]])
 """The two other channels of each."""
 
+ENTRIES = [(channel, int(other)) for channel in range(3) for other in OTHERS[channel]]
+"""The six free numbers of a matrix that keeps neutrals: output and input channel."""
+
 
 def rows_of(nodes: Array, aim: Array, weight: Array) -> Array:
     """M of every source, (s, 3, 3): rows that sum to one and take `nodes` to `aim`.

@@ -14,6 +14,7 @@ from lutbench.identification.carriers import DARK, Carrier
 from lutbench.identification.forms.free import EDGE, Space, typical
 from lutbench.identification.forms.linear import rows_of
 from lutbench.identification.forms.nodes import Ground, Lights
+from lutbench.model.interpolation import interp_rows
 from lutbench.model.transforms import Array
 
 
@@ -52,10 +53,7 @@ class NormModel:
         """What M leaves, in codes, (s, n, 3); NaN where the number is beyond the neutral axis."""
         light = self.lights.nodes @ matrix.transpose(0, 2, 1)
         level = self.carrier.value(light)
-        neutral = self.space.neutral.mean(axis=1)
-        told = np.empty_like(level)
-        for s in range(len(level)):
-            told[s] = np.interp(level[s], self.lights.table[s], neutral, left=np.nan, right=np.nan)
+        told = interp_rows(level, self.lights.table, self.space.neutral.mean(axis=1))
         with np.errstate(all="ignore"):
             out = self.carrier.moved(light, level, told)
         off = (self.space.outputs - out) * self.space.codes

@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, After, Form
-from lutbench.identification.forms.free import Model, largest, moved, signal_space
-from lutbench.identification.forms.linear import OTHERS
+from lutbench.identification.forms.free import Model, by_entries, largest, moved, signal_space
 from lutbench.identification.forms.nodes import Lit
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.lightsteps import KINDS, StepKind
@@ -233,12 +232,8 @@ class _Along:
             near = before + small * np.eye(3)[:, None, None]
             with_light = (self.kind.moved(near, numbers[:, None]) - after) / small
             with_light = -gain[..., None] * np.moveaxis(with_light, 0, -1)
-        nodes = self.model.lights.nodes
-        apart = np.stack([nodes[..., OTHERS[e]] - nodes[..., e : e + 1] for e in range(3)], axis=2)
-        with_matrix = SMALL * with_light[..., None] * apart[:, :, None]
-        made = np.concatenate(
-            [with_matrix.reshape(*off.shape, 6), np.moveaxis(with_numbers, 0, -1)], axis=-1
-        )
+        made = by_entries(SMALL * with_light, self.model.lights.nodes, 6 + count)
+        made[..., 6:] = np.moveaxis(with_numbers, 0, -1)
         made = np.where((np.abs(off) < UNSEEN)[..., None], np.nan_to_num(made), 0.0)
         return made.reshape(len(off), -1, 6 + count)
 
