@@ -13,7 +13,7 @@ import numpy as np
 
 from lutbench.identification.forms.free import Model, moved
 from lutbench.identification.forms.looks import NUMBERS, LookModel
-from lutbench.identification.forms.nodes import Lights
+from lutbench.identification.forms.nodes import Lights, together
 from lutbench.identification.forms.norms import NormModel
 from lutbench.model.transforms import Array
 
@@ -93,19 +93,24 @@ def bent(start: Bent, how: Bending) -> Bent:
             q = start.mixing + x[how.bends + 6 :]
         return Bent(curve.bent(start.model, bends), moved(start.matrix, m), q)
 
-    def misses(x: Array) -> Array:
-        return np.asarray(np.nan_to_num(made(x).misses()[0], nan=UNSEEN))
+    def misses(places: Array) -> Array:
+        several = [made(x) for x in places]
+        model = replace(start.model, lights=together([each.model.lights for each in several]))
+        matrices, mixings = (
+            np.array(each) for each in zip(*((b.matrix, b.mixing) for b in several), strict=True)
+        )
+        return np.asarray(np.nan_to_num(model.misses(matrices, mixings), nan=UNSEEN))
 
     free = how.free
     best = x = np.zeros(free.shape[1])
     least, damp = np.inf, 1e-4
     for _ in range(how.steps):
-        plain = misses(x)
+        plain = misses(x[None])[0]
         size = np.abs(plain).max(axis=1)
         error = float(np.quantile(size, MOST_NODES))
         if error >= least:
             x, damp = best, damp * 10
-            plain = misses(x)
+            plain = misses(x[None])[0]
             size = np.abs(plain).max(axis=1)
         else:
             best, least, damp = x, error, damp / 3
@@ -113,8 +118,7 @@ def bent(start: Bent, how: Bending) -> Bent:
         weight = np.where(size >= UNSEEN / 2, 0.0, soft)[:, None]
         # The derivatives by a look's parameters are known exactly.
         tried = free[: len(free) - NUMBERS] if how.look else free
-        columns = [((plain - misses(x + STEP * each)) * weight).ravel() / STEP for each in tried]
-        slopes = np.stack(columns, axis=1)
+        slopes = ((plain - misses(x + STEP * tried)) * weight).reshape(len(tried), -1).T / STEP
         here = made(x)
         if isinstance(here.model, LookModel):
             exact = np.nan_to_num(here.model.slopes(here.matrix)) * weight[..., None]

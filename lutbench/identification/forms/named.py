@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from lutbench.identification.forms.free import (
     rows_to_one,
 )
 from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
+from lutbench.identification.forms.nodes import together
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.gamutbank import GamutBank, Pair
@@ -133,7 +134,12 @@ class _FitNodes:
 
     def misses(self, matrix: Array, mixing: Array) -> Array:
         """The error in codes, (n, 3); large for nodes without prediction."""
-        off = self.model.misses(matrix[None], mixing[None])[0]
+        return np.asarray(self.all_misses([(matrix, mixing)])[0])
+
+    def all_misses(self, several: Sequence[tuple[Array, Array]]) -> Array:
+        """The same of several matrices at once, (k, n, 3)."""
+        model = replace(self.model, lights=together([self.model.lights] * len(several)))
+        off = model.misses(*(np.array(each) for each in zip(*several, strict=True)))
         return np.asarray(np.nan_to_num(off, nan=UNSEEN))
 
     def named(
@@ -153,12 +159,12 @@ class _FitNodes:
     def slopes(self, matrices: Callable[[Array], tuple[Array, Array]], count: int) -> Array:
         """What each of `count` numbers does to the misses, (3n, count), and those, weighed."""
         start = matrices(np.zeros(count))
-        plain = self.misses(*start)
-        weight = self.weight(plain)
         # What the numbers of a look do is known without a trial.
         told = NUMBERS if isinstance(self.model, LookModel) else 0
         moves = STEP * np.eye(count)[: count - told]
-        columns = [plain, *((plain - self.misses(*matrices(each))) / STEP for each in moves)]
+        plain, *others = self.all_misses([start, *(matrices(each) for each in moves)])
+        weight = self.weight(plain)
+        columns = [plain, *((plain - each) / STEP for each in others)]
         slopes = np.stack([(each * weight).ravel() for each in columns], axis=1)
         if isinstance(self.model, LookModel):
             look = np.nan_to_num(self.model.slopes(start[0])) * weight[..., None]

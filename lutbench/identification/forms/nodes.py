@@ -176,6 +176,12 @@ class Lights:
         return Lights(self.nodes[chosen], self.table[chosen])
 
 
+def together(several: Sequence[Lights]) -> Lights:
+    """The light of all."""
+    nodes = np.concatenate([each.nodes for each in several])
+    return Lights(nodes, np.concatenate([each.table for each in several]))
+
+
 def lights_of(ground: Ground, sources: Sequence[Source]) -> Lights:
     """Light of each source: each channel decoded, and rendered for a display where it says so."""
     tables = LightTables.of([source.end for source in sources])
