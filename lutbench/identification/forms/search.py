@@ -11,7 +11,7 @@ from lutbench.identification.carriers import by_proportion, in_bt2020
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
-from lutbench.identification.forms.fits import ENOUGH, GLANCED, After, Form, FreeFit, glance
+from lutbench.identification.forms.fits import ENOUGH, After, Form, FreeFit, Glances
 from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
 from lutbench.identification.forms.free import typical
 from lutbench.identification.forms.named import grade_of, hypotheses_of
@@ -197,22 +197,19 @@ def free_fits(fitted: Fitted, *, guess: bool = False) -> list[FreeFit]:
     """
     if fitted.lit is None:
         return []
-    few = fitted.lit.thinned(GLANCED)
-    most = most_left(fitted.samples)
+    glances, most = Glances(fitted.lit), most_left(fitted.samples)
+    tried: list[Sequence[Form]] = []
     found: list[FreeFit] = []
-    firsts: list[tuple[float, Form]] = []
     for forms in _forms(fitted):
-        order = {form: glance(form, few) for form in forms}
-        best = sorted(forms, key=order.__getitem__)[:TRIED]
-        firsts.append((order[best[0]], best[0]))
-        for form in (each for each in best if order[each] <= COULD * most):
+        tried.append(forms)
+        for _, form in glances.best(TRIED, forms, COULD * most):
             found += fitted.of(form)
         if found and min(fit.error for fit in found) <= ENOUGH + ENOUGH_NOISE * fitted.floor:
             break
     if guess and not found:
-        firsts.sort(key=lambda each: each[0])
-        near = [form for error, form in firsts[:TRIED] if error <= GUESSED * most]
-        found = [fit for form in near for fit in fitted.of(form)]
+        near = [one for forms in tried for one in glances.best(1, forms, GUESSED * most)]
+        near.sort(key=lambda each: each[0])
+        found = [fit for _, form in near[:TRIED] for fit in fitted.of(form)]
     return found
 
 
