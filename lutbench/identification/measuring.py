@@ -11,11 +11,20 @@ import numpy as np
 from lutbench.errors import LutbenchError
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.forms.bends import Bending, Bent, bent
-from lutbench.identification.forms.fits import Form
+from lutbench.identification.forms.fits import GLANCED, Form, glance
+from lutbench.identification.forms.fitted import Fitted
 from lutbench.identification.forms.free import rows_to_one
 from lutbench.identification.forms.nodes import Ground, Source
-from lutbench.identification.forms.search import UNMOVED
-from lutbench.identification.forms.yardstick import UNPAIRED, Yardstick, form_of, size_of
+from lutbench.identification.forms.score import nats_of
+from lutbench.identification.forms.search import COULD, UNMOVED, most_left
+from lutbench.identification.forms.yardstick import (
+    BENDS,
+    EXPLAINED,
+    UNPAIRED,
+    Yardstick,
+    form_of,
+    size_of,
+)
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.measured import CURVE, Measured, MeasuredCurve
@@ -88,6 +97,27 @@ def measured_of(
     if curve is None and gamut is None:
         return None
     return Measured(curve, gamut, against, supposed)
+
+
+def is_unnamed(fitted: Fitted) -> bool:
+    """Whether a plain conversion with a free curve explains the nodes, and no named one does.
+
+    Then so it does with red and blue exchanged before and after it.
+    """
+    most = COULD * most_left(fitted.samples)
+    if fitted.lit is None or glance(Form(), fitted.lit.thinned(GLANCED)) > most:
+        return False
+    fit = next(iter(fitted.of(Form())), None)
+    if fit is None:
+        return False
+    model = Form().model(fit.ground.thinned(ROWS), [fit.source])
+    named = Bent(model, fit.matrix, fit.mixing)
+    free = bent(named, Bending(BENDS, STEPS))
+    own, left = (each.misses() for each in (named, free))
+    if not size_of(left) <= EXPLAINED * fitted.floor < size_of(own):
+        return False
+    gained = nats_of(own.reshape(1, -1), fitted.floor) - nats_of(left.reshape(1, -1), fitted.floor)
+    return bool(gained[0] > EARNED)
 
 
 def _paired(h: Hypothesis, yard: Yardstick, probabilities: dict[str, float], matrix: Array) -> bool:

@@ -107,7 +107,8 @@ def explanation(
 ) -> Identification | None:
     """The identification of a LUT whose best names are off by less than these codes.
 
-    None for others, of which `identify` would go on to measure what has no name.
+    None for others, of which `identify` would go on to measure what has no name, and where only a
+    curve without a name is missing: nothing is told of matrices then.
     """
     from threadpoolctl import threadpool_limits
 
@@ -115,7 +116,7 @@ def explanation(
     knowledge = knowledge_of(catalogue).pinned(Pins(source_curve), catalogue)
     samples = samples_of(lut)
     with threadpool_limits(limits=1, user_api="blas"):
-        found = _found(samples, knowledge)
+        found = _found(samples, knowledge, only_named=True)
         best = found.order[0].forecast if found.order else None
         if best is None or best.median >= median or best.p95 >= p95:
             return None
@@ -150,14 +151,15 @@ def answer(samples: Samples, knowledge: Knowledge) -> Identification:
     return _answered(_found(samples, knowledge))
 
 
-def _found(samples: Samples, knowledge: Knowledge) -> _Found:
+def _found(samples: Samples, knowledge: Knowledge, *, only_named: bool = False) -> _Found:
     apart = samples.one_d or is_apart(samples)
     if apart:
         # Each channel is separate: the gamut is not converted.
         samples = samples if samples.one_d else averaged(samples)
         knowledge = replace(knowledge, bank=knowledge.bank.first)
     fitted = None if apart else _fitted(samples, knowledge)
-    return _Found(*_finalists(samples, knowledge, fitted), samples, knowledge, fitted)
+    found = _finalists(samples, knowledge, fitted, only_named=only_named)
+    return _Found(*found, samples, knowledge, fitted)
 
 
 def _fitted(samples: Samples, knowledge: Knowledge) -> Fitted:
@@ -167,9 +169,9 @@ def _fitted(samples: Samples, knowledge: Knowledge) -> Fitted:
 
 
 def _finalists(
-    samples: Samples, knowledge: Knowledge, fitted: Fitted | None
+    samples: Samples, knowledge: Knowledge, fitted: Fitted | None, *, only_named: bool
 ) -> tuple[list[Finalist], list[Finalist]]:
-    """The order and the built ones of `_Found`."""
+    """The order and the built ones of `_Found`; with `only_named` none behind an unnamed curve."""
     apart = fitted is None
     # Channels apart give each value to many nodes.
     few = samples if apart else samples.few
@@ -180,6 +182,8 @@ def _finalists(
     )
     whole = bool(order) and _is_whole(order[0])
     plain = whole or bool(order and order[0].error <= EXACT)
+    if only_named and fitted and not plain and _is_unnamed(fitted):
+        return [], []
     built = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
     if built:
         return built, built
@@ -195,6 +199,12 @@ def _finalists(
     if order and not (apart or whole):
         built = _as_built(order, samples, knowledge)
     return built or order, built
+
+
+def _is_unnamed(fitted: Fitted) -> bool:
+    from lutbench.identification.measuring import is_unnamed
+
+    return is_unnamed(fitted)
 
 
 def _of_parts(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> list[Finalist]:
