@@ -132,12 +132,8 @@ class _FitNodes:
         self.fit = fit
         self.model = fit.form.model(fit.ground.thinned(ROWS), [fit.source])
 
-    def misses(self, matrix: Array, mixing: Array) -> Array:
-        """The error in codes, (n, 3); large for nodes without prediction."""
-        return np.asarray(self.all_misses([(matrix, mixing)])[0])
-
-    def all_misses(self, several: Sequence[tuple[Array, Array]]) -> Array:
-        """The same of several matrices at once, (k, n, 3)."""
+    def misses(self, several: Sequence[tuple[Array, Array]]) -> Array:
+        """The errors of k matrices in codes, (k, n, 3); large for nodes without prediction."""
         model = replace(self.model, lights=together([self.model.lights] * len(several)))
         off = model.misses(*(np.array(each) for each in zip(*several, strict=True)))
         return np.asarray(np.nan_to_num(off, nan=UNSEEN))
@@ -146,9 +142,9 @@ class _FitNodes:
         self, pair: Pair, matrix: Array, mixing: Array, **more: Gains | Matrix | None
     ) -> Named:
         """The pair with what it leaves."""
-        off = self.misses(matrix, mixing)
+        off = self.misses([(matrix, mixing)])
         nats = float(nats_of(off.reshape(1, -1), 0.05)[0])
-        return Named(pair, mixing, nats, float(evenly(off[None])[0]), **more)  # type: ignore[arg-type]
+        return Named(pair, mixing, nats, float(evenly(off)[0]), **more)  # type: ignore[arg-type]
 
     def weight(self, misses: Array) -> Array:
         """How much each node counts, (n, 1)."""
@@ -160,9 +156,8 @@ class _FitNodes:
         """What each of `count` numbers does to the misses, (3n, count), and those, weighed."""
         start = matrices(np.zeros(count))
         # What the numbers of a look do is known without a trial.
-        told = NUMBERS if isinstance(self.model, LookModel) else 0
-        moves = STEP * np.eye(count)[: count - told]
-        plain, *others = self.all_misses([start, *(matrices(each) for each in moves)])
+        moves = STEP * np.eye(count)[: count - NUMBERS * isinstance(self.model, LookModel)]
+        plain, *others = self.misses([start, *(matrices(each) for each in moves)])
         weight = self.weight(plain)
         columns = [plain, *((plain - each) / STEP for each in others)]
         slopes = np.stack([(each * weight).ravel() for each in columns], axis=1)
