@@ -22,6 +22,7 @@ from lutbench.identification.forms.yardstick import (
     EXPLAINED,
     UNPAIRED,
     Yardstick,
+    best_pair,
     form_of,
     size_of,
 )
@@ -100,9 +101,8 @@ def measured_of(
 
 
 def is_unnamed(fitted: Fitted) -> bool:
-    """Whether a plain conversion with a free curve explains the nodes, and no named one does.
-
-    Then so it does with red and blue exchanged before and after it.
+    """Whether a plain conversion explains the nodes with a free curve and a free matrix, and with
+    no named curve and no named pair of gamuts.
     """
     most = COULD * most_left(fitted.samples)
     if fitted.lit is None or glance(Form(), fitted.lit.thinned(GLANCED)) > most:
@@ -116,8 +116,11 @@ def is_unnamed(fitted: Fitted) -> bool:
     own, left = (each.misses() for each in (named, free))
     if not size_of(left) <= EXPLAINED * fitted.floor < size_of(own):
         return False
-    gained = nats_of(own.reshape(1, -1), fitted.floor) - nats_of(left.reshape(1, -1), fitted.floor)
-    return bool(gained[0] > EARNED)
+    without, with_name = (
+        float(nats_of(each.reshape(1, -1), fitted.floor)[0]) for each in (left, own)
+    )
+    paired = best_pair(free, model, Form(), fitted).nats
+    return with_name - without > EARNED and paired - without > PAIRED
 
 
 def _paired(h: Hypothesis, yard: Yardstick, probabilities: dict[str, float], matrix: Array) -> bool:

@@ -107,8 +107,8 @@ def explanation(
 ) -> Identification | None:
     """The identification of a LUT whose best names are off by less than these codes.
 
-    None for others, of which `identify` would go on to measure what has no name, and where only a
-    curve without a name is missing: nothing is told of matrices then.
+    None for others, of which `identify` would go on to measure what has no name, and where it is
+    plain that neither its curve nor its gamuts have one.
     """
     from threadpoolctl import threadpool_limits
 
@@ -171,7 +171,7 @@ def _fitted(samples: Samples, knowledge: Knowledge) -> Fitted:
 def _finalists(
     samples: Samples, knowledge: Knowledge, fitted: Fitted | None, *, only_named: bool
 ) -> tuple[list[Finalist], list[Finalist]]:
-    """The order and the built ones of `_Found`; with `only_named` none behind an unnamed curve."""
+    """The order and the built ones of `_Found`; with `only_named` none where nothing has a name."""
     apart = fitted is None
     # Channels apart give each value to many nodes.
     few = samples if apart else samples.few

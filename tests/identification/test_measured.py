@@ -9,6 +9,10 @@ import pytest
 from measured_cases import FORMS, case_of, light_error, primaries_error
 
 import lutbench
+from lutbench.identification.forms.fitted import Fitted
+from lutbench.identification.knowledge import knowledge_of
+from lutbench.identification.measuring import is_unnamed
+from lutbench.identification.samples import samples_of
 from lutbench.model.catalogue import Catalogue, open_catalogue
 
 LIGHT, POINTS = 0.005, 0.002
@@ -29,6 +33,16 @@ def test_an_invented_curve_and_its_primaries_are_measured(form: str) -> None:
     assert points < POINTS
     assert found.measured is not None
     assert "unnamed curve" in found.explanation
+
+
+def test_only_a_conversion_of_an_invented_curve_and_gamut_has_no_name() -> None:
+    known = knowledge_of(open_catalogue(user=False))
+    cases = {"own curve and primaries, to a display": 5, "own curve, to a display": 1}
+    luts = [case_of(form, seed).lut for form, seed in cases.items()]
+    ends = {"source_curve": "ACEScct", "source_gamut": "ACEScg"}
+    luts.append(lutbench.build(target_curve="BT.1886", target_gamut="BT.709", **ends))
+    fits = [Fitted(samples_of(each), known) for each in luts]
+    assert [is_unnamed(each) for each in fits] == [True, False, False]
 
 
 WRONG_TARGET = ("own primaries, to a display",)

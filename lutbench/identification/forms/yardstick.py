@@ -128,11 +128,11 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
         tuple((each.source.end, each.nats) for each in fits if _differs(each, source)),
         free[0],
         loose,
-        _held(loose, model, form, fitted) if nats[0] - nats[1] > UNPAIRED else None,
+        best_pair(loose, model, form, fitted) if nats[0] - nats[1] > UNPAIRED else None,
     )
 
 
-def _held(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> Held:
+def best_pair(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted) -> Held:
     """The pair of gamuts with which a free curve explains the nodes best."""
     bank, floor = fitted.knowledge.bank, fitted.floor
     apart = np.abs(rows_to_one(bank.matrices) - loose.matrix).sum(axis=(1, 2))
