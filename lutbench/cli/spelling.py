@@ -4,6 +4,7 @@ signs that the encoding of an output lacks, and how people write numbers."""
 from __future__ import annotations
 
 import codecs
+import math
 import re
 from typing import Any
 
@@ -94,4 +95,7 @@ class NumberIn(click.FloatRange):
     """The same within limits."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        return super().convert(NUMBER.convert(value, param, ctx), param, ctx)
+        number = NUMBER.convert(value, param, ctx)
+        if math.isnan(number):  # which is under no limit and over none
+            self.fail(f"{value!r} is not a number.", param, ctx)
+        return super().convert(number, param, ctx)

@@ -55,7 +55,10 @@ def _checked_domain(domain: ArrayLike) -> Array:
     array = _numbers(domain, "a domain", accepted).astype(np.float64)
     if array.shape == (2,):
         array = np.repeat(array[:, None], 3, axis=1)
-    if array.shape != (2, 3) or not np.isfinite(array).all() or not (array[0] < array[1]).all():
+    sound = array.shape == (2, 3)
+    with np.errstate(over="ignore", invalid="ignore"):  # infinite ends, or an infinite width
+        sound = sound and bool(np.isfinite(array[1] - array[0]).all())
+    if not sound or not (array[0] < array[1]).all():
         raise LutbenchError(f"{array.tolist()!r:.80} is not a domain", accepted=accepted)
     return read_only(array)
 

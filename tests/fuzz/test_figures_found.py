@@ -9,6 +9,7 @@ import pytest
 
 from lutbench.algebra.inversion import invert
 from lutbench.algebra.neutral import neutral_curve
+from lutbench.cli.main import main
 from lutbench.errors import LutbenchError
 from lutbench.exposure.levels import levels
 from lutbench.formats.cube_write import write_cube
@@ -215,3 +216,25 @@ def test_a_tint_of_one_colour_is_no_curve() -> None:
     for at in range(9):
         table[at, at, at] = (0.2, 0.5, 0.7)
     assert untinted_forms(samples_of(Lut3D(table))) == []
+
+
+@pytest.mark.parametrize("ends", [(-1e308, 1e308), (np.nan, 1.0), (0.0, np.inf), (0.0, 0.0)])
+def test_a_domain_without_a_width_is_refused(ends: tuple[float, float]) -> None:
+    with pytest.raises(LutbenchError, match="is not a domain"):
+        Lut3D(Lut3D.identity(3).table, ends)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        "capture back.png -o a.cube --smoothness nan",
+        "learn a.png b.png -o a.cube --smoothness nan",
+        "rework repair a.cube -o b.cube --most nan",
+        "display fit a.csv --surround nan",
+    ],
+)
+def test_nan_is_within_no_limits(call: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(call.split())
+    assert end.value.code == 2
+    assert "'nan' is not a number" in capsys.readouterr().err
