@@ -16,6 +16,7 @@ from lutbench.identification.result import Candidate
 from lutbench.identification.samples import Samples
 from lutbench.identification.untold import other_curves, shown_targets
 from lutbench.identification.verdict import resolution
+from lutbench.tables.nodes import greys
 
 ROUGH = 0.3
 """10-bit codes by which a look-up table of a curve may be off."""
@@ -76,7 +77,7 @@ def _near(
     """Ends in the same ranges that predict the hypothesis's neutral axis within the limit."""
     source = hypothesis.source
     light = np.nan_to_num(source.of_axis(samples.neutral_in) * 2.0**hypothesis.stops)
-    plain = replace(samples, neutral=np.repeat(target.encode(light)[:, None], 3, axis=1))
+    plain = replace(samples, neutral=greys(target.encode(light)))
     sources = [end for end in known.sources if end.range == source.range]
     targets = [end for end in known.targets if end.range == target.range]
     by_source = match_neutral(plain, sources, [target]).error[:, 0]

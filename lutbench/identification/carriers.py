@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lutbench.identification.common import DARK
 from lutbench.model.curves.hdr import (
     bt2020_from_ictcp,
     bt2020_matrix,
@@ -22,9 +23,6 @@ from lutbench.model.gamuts import Gamut
 from lutbench.model.light import REFERENCE_WHITE_CD_M2
 from lutbench.model.tone.bt2446 import A_CHROMA, A_RED, CR_SCALE, GAMMA, WEIGHTS
 from lutbench.model.transforms import Array
-
-DARK = 1e-9
-"""Light under this has no proportions."""
 
 EDGE = 0.01
 """The least channel, as a share of the largest, of light that is not at the edge of a gamut."""

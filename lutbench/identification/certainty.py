@@ -6,25 +6,17 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from lutbench.identification.common import EARNED, SIX_DECIMALS, rounded
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.fitted import Fitted
 from lutbench.identification.forms.search import UNMOVED
 from lutbench.identification.forms.yardstick import Yardstick, measure
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.measured import Measured
-from lutbench.identification.measuring import EARNED, measured_of
+from lutbench.identification.measuring import measured_of
 from lutbench.identification.result import GUESS, LIKELY, Candidate, Confidence
-from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.samples import Samples
 from lutbench.identification.verdict import Finalist
-
-ROUNDING = 1.02
-"""Times the rounding of the file that the residual of an exact answer may reach."""
-
-ROUNDING_CODES = 0.004
-"""10-bit codes by which the residual of an exact answer may exceed that."""
-
-UNSEEN = 0.5
-"""The highest probability of a name for which the nodes hold no evidence."""
 
 NATS = 10.0
 """Nats up to which a lead counts in full; a larger one counts by its logarithm."""
@@ -39,9 +31,6 @@ UNTOLD = 5.0
 """10-bit codes that a conversion counts as leaving where its pair of gamuts is not told: what it
 leaves depends on which of many wrong pairs is the nearest, and that on the last digit of a solver.
 With 2 or 8 codes the fitted odds are as good."""
-
-STRAIGHT = 1e-6
-"""How far steps of log slope may differ along a plain logarithm: the error of arithmetic."""
 
 
 @dataclass(frozen=True)
@@ -148,7 +137,7 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
         # An unnamed curve fits as well as the nodes are known, so it is measured, not named;
         # and a range is that of a name.
         for part in ("source curve", "source range"):
-            found[part] = min(found[part], UNSEEN)
+            found[part] = min(found[part], GUESS)
     return Certainty(found, yardstick=yard)
 
 
@@ -168,7 +157,7 @@ def probabilities_of(best: Finalist, yard: Yardstick) -> dict[str, float]:
     # Where no matrix mixes light, any source explains the nodes.
     if unmoved and (bool(h.grade) or isinstance(h.target, ToneTarget)):
         found |= {
-            part: min(value, UNSEEN) for part, value in found.items() if part != "target range"
+            part: min(value, GUESS) for part, value in found.items() if part != "target range"
         }
     return found
 
@@ -213,7 +202,7 @@ def _is_plain_log(end: End) -> bool:
     signal = np.linspace(0.02, 0.98, 49)
     slope = np.diff(np.asarray(end.curve.curve.decode(signal)))
     rise = np.diff(np.log(np.maximum(slope, 1e-300)))
-    return bool(np.ptp(rise) < STRAIGHT < rise.min())
+    return bool(np.ptp(rise) < SIX_DECIMALS < rise.min())
 
 
 def is_exact(best: Finalist, samples: Samples) -> bool:
@@ -222,4 +211,4 @@ def is_exact(best: Finalist, samples: Samples) -> bool:
     if isinstance(h.target, ToneTarget):
         return False
     residual = float(np.sqrt(np.mean(np.square(best.forecast.miss))))
-    return residual <= ROUNDING * max(samples.noise, 1e-6 * CODES) + ROUNDING_CODES
+    return residual <= rounded(samples.noise)

@@ -15,6 +15,7 @@ from typing import Any, Literal
 import numpy as np
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.common import EXACT, STOPS
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.result import Candidate, Identification
 from lutbench.identification.samples import CODES, Samples
@@ -25,12 +26,6 @@ from lutbench.model.tone.shoulder import ToneCurve
 from lutbench.model.transforms import Transform
 
 Verdict = Literal["so", "not so", "open"]
-
-WITHIN = 0.5
-"""10-bit codes, 99th percentile, within which a table agrees with what the file says."""
-
-SAME_STOPS = 0.02
-"""Stops within which an exposure agrees with what the file says."""
 
 LONGEST = 300
 """Characters of a line that are read: a longer one holds no claim."""
@@ -222,7 +217,7 @@ def _is_so(said: Conversion, samples: Samples) -> bool:
     except LutbenchError:
         return False
     off = np.abs(samples.held(given) - samples.table)
-    return bool(np.isfinite(off).all() and np.percentile(off, 99) * CODES <= WITHIN)
+    return bool(np.isfinite(off).all() and np.percentile(off, 99) * CODES <= EXACT)
 
 
 def _of_title(title: str, knowledge: Knowledge) -> Iterator[tuple[str, str]]:
@@ -274,7 +269,7 @@ def _exposure(name: str, best: Candidate, found: Identification) -> Claim:
     known = best.hypothesis is not None and best.hypothesis.built is not None
     if found.tone is not None and not found.tone.plain and not known:
         return Claim("exposure", name, "open")
-    if any(abs(each - float(name.split()[0])) <= SAME_STOPS for each in stops):
+    if any(abs(each - float(name.split()[0])) <= STOPS for each in stops):
         return Claim("exposure", name, "so")
     verdict: Verdict = "not so" if found.confidence == "high" else "open"
     shows = f"{best.exposure_stops:+.2f} stops" if verdict == "not so" else ""

@@ -17,10 +17,15 @@ from lutbench.identification.hypothesis import Hypothesis, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.known import FORECASTS
 from lutbench.identification.naming import (
+    GRADED_LOG,
+    MANY_WITHIN,
     MODEL_LEAVES,
+    MOST,
     NOISE_LEAVES,
     OTHER_RANGE,
+    TONE_SHARE,
     hypothesis_of,
+    most_missed,
 )
 from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import CODES, Samples, range_seen
@@ -49,20 +54,8 @@ POINTS = 33
 KEPT = 12
 """A quarter of the fits that are kept."""
 
-CURVE_TONE_SHARE = 0.1
-"""The least part of a curve alone that a stretch must explain."""
-
-CURVE_SHARE = 0.7
-"""The least part of a curve alone that another model must explain."""
-
 STEP_LEFT = 0.45
 """Of the step of a rounded table: a stretch of it is followed no nearer."""
-
-EXACT_CONTRAST = 0.1
-"""10-bit codes that a contrast on an untinted curve may leave, beside noise."""
-
-TONED_LOG = 20.0
-"""The cost of a tone curve before an encoding that no picture is shown in."""
 
 
 def is_apart(samples: Samples) -> bool:
@@ -143,18 +136,7 @@ def pairs_of_curves(
     for i, light in enumerate(lights):
         for fit in through.fits(light, tinted):
             if fit.model == "tone" or fit.error <= limit:
-                found.append(
-                    TargetFit(
-                        fit.target,
-                        fit.model,
-                        fit.stops,
-                        fit.error,
-                        fit.share,
-                        None,
-                        fit.cost,
-                        i,
-                    )
-                )
+                found.append(replace(fit, group=i))
     if not any(fit.model == "plain" for fit in found):
         if not tinted:
             found += through.logistic(lights, targets)
@@ -212,21 +194,21 @@ def _from_curve(
     """Hypotheses of a curve, each with its cost."""
     places, outputs, noise = seen.places, seen.outputs, seen.noise
     ends, targets = knowledge.sources, knowledge.targets
-    limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
+    limit = most_missed(noise)
     wanted = range_seen(samples)
     tinted = FreeCurve(places, outputs, noise).tinted
-    exact = max(EXACT_CONTRAST, NOISE_LEAVES * seen.known_to)
+    exact = max(MANY_WITHIN, NOISE_LEAVES * seen.known_to)
     for fit in pairs_of_curves(places, outputs, ends, targets, limit, samples.step):
         end, source = targets[fit.target], ends[fit.group]
         toned = fit.model == "tone"
         stretch = max(limit, STEP_LEFT * samples.step * CODES) if toned else limit
-        if fit.error > stretch or fit.share < (CURVE_TONE_SHARE if toned else CURVE_SHARE):
+        if fit.error > stretch or fit.share < (TONE_SHARE if toned else MOST):
             continue
         if fit.model == "contrast" and not tinted and fit.error > exact:
             continue  # a tone curve, which a cubic only approximates
         cost = fit.cost + (OTHER_RANGE if wanted is not None and end.range != wanted else 0.0)
         if toned and not end.curve.curve.shown:
-            cost += TONED_LOG
+            cost += GRADED_LOG
         curve = FreeCurve(source.decode(places), outputs, noise)
         hypothesis = hypothesis_of(source, fit, knowledge, curve, seen.grade, samples)
         if hypothesis is not None:

@@ -19,9 +19,6 @@ POINTS = 64
 FEWEST = 7
 """The fewest points that a model is fitted to."""
 
-DARK = 1e-6
-"""Light below which points are left out: its logarithm is unreliable."""
-
 KNOWN_TO = 0.03
 """10-bit codes to which the curve is known: smaller errors are no evidence."""
 

@@ -8,12 +8,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import SIX_DECIMALS
 from lutbench.model.catalogue import Catalogue, Entry
 from lutbench.model.gamuts import ADAPTATIONS, xyz_of_xy
 from lutbench.model.transforms import Array
-
-ROUNDED = 1e-6
-"""Difference of matrix entries from which a published matrix is tried beside the computed one."""
 
 ONE_WHITE = 1e-4
 """Difference of xy within which two white points are the same: four decimals."""
@@ -166,7 +164,8 @@ def _versions(
         for name in (entry.name, *entry.aliases):
             there, back = published.get(name, mine[0])
             if all(
-                np.abs(there - one).max() > ROUNDED or np.abs(back - other).max() > ROUNDED
+                np.abs(there - one).max() > SIX_DECIMALS
+                or np.abs(back - other).max() > SIX_DECIMALS
                 for one, other in mine
             ):
                 mine.append((there, back))

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.fitting.robust import masked_median
+from lutbench.identification.common import DARK
 from lutbench.identification.curvebank import LOG_LIGHT, End, scale_of
 from lutbench.identification.freecurve import (
-    DARK,
     FEWEST,
     KNOWN_TO,
     PARAMETER,
@@ -44,13 +44,11 @@ POINTS = 24
 NOT_BLACK = 0.02
 """Signal below which points are left out: near black a power is too steep for a stable step."""
 
-NOTHING = 1e3
-"""The error in 10-bit codes that a problem without usable points is given."""
-
 NEAR_WHITE = (0.985, 1.003)
 """Signal between these is left out: a CDL clips there before its saturation mixes the channels."""
 
 KEPT = 8
+"""Fits that are kept, the best first."""
 
 EXPOSURES = ((2.0, 13), (0.25, 9), (0.05, 9), (0.012, 9))
 """Stops to either side over which exposures are tried, and their number: finer each time."""
@@ -119,16 +117,7 @@ class Problems:
 
     def only(self, keep: NDArray[np.int64]) -> Problems:
         """The problems at some indices."""
-        return Problems(
-            self.log_in[keep],
-            self.lit[keep],
-            self.wanted[keep],
-            self.tables[keep],
-            self.low[keep],
-            self.span[keep],
-            self.target[keep],
-            self.group[keep],
-        )
+        return Problems(**{each.name: getattr(self, each.name)[keep] for each in fields(self)})
 
     def begun(self) -> Problems:
         """The problems, with every other of their points where both are many."""
@@ -275,7 +264,7 @@ def _typical(residual: Array, counted: Array) -> Array:
     """The median residual of the points that count, for each problem."""
     size = np.abs(residual).reshape(len(residual), -1)
     fits = counted.reshape(size.shape) > 0.5
-    return np.where(fits.any(axis=1), masked_median(size, fits), NOTHING)
+    return np.where(fits.any(axis=1), masked_median(size, fits), CODES)
 
 
 def _cdl_model(state: Array, problems: Problems, weight: Array) -> tuple[Array, Array]:

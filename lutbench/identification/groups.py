@@ -7,21 +7,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lutbench.identification.common import CLIPS, STOPS
 from lutbench.identification.groupwords import details_of
+from lutbench.identification.lookwords import CONTRAST, LIGHTNESS
 from lutbench.identification.result import Candidate, Identification, Look, Tone
 from lutbench.identification.samples import CODES
 from lutbench.identification.shifted import is_shifted
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.transforms import Array
 from lutbench.results import PlainData
 
-SAME_STOPS = 0.05
-"""Stops within which two exposures are the same: no more than a coarse lattice resolves."""
-
 SAME_VALUES = 1.5
 """10-bit codes within which two LUTs hold the same values: rounding to 10 bits, and a margin."""
-
-CLIPS = 2e-3
-"""Signal within which a value counts as clipped at an end."""
 
 SAME_TONE = 8.0
 """10-bit codes within which two tone curves are the same: a coarse lattice shows no more."""
@@ -31,12 +28,6 @@ SAME_DELTA_E = 0.3
 
 SAME_SHARE = 0.1
 """The share of the larger median by which they may differ in addition."""
-
-SAME_RATIO = 0.03
-"""The difference of saturation or contrast ratios up to which two looks are the same."""
-
-SAME_TINT = 1.0
-"""The difference of a* or b* up to which two tints are the same: it can hardly be seen."""
 
 # What may set members of a group apart, in the order tried: the groups that
 # differ in least come first.
@@ -132,38 +123,29 @@ def _best(result: Identification) -> Candidate:
     return result.best
 
 
-def _one_name(a: str | None, b: str | None, same: Sequence[str], other: Sequence[str]) -> bool:
-    return a == b or b in same or a in other
+def _same_end(a: Candidate, b: Candidate, side: str) -> bool:
+    """Whether an end has the same curve and gamut in both, by one of its names."""
+    return all(_one_name(a, b, side, part) for part in ("curve", "gamut"))
 
 
-def _same_source(a: Identification, b: Identification) -> bool:
-    one, two = _best(a), _best(b)
-    return _one_name(
-        one.source.curve, two.source.curve, one.same_as.source_curve, two.same_as.source_curve
-    ) and _one_name(
-        one.source.gamut, two.source.gamut, one.same_as.source_gamut, two.same_as.source_gamut
-    )
+def _one_name(a: Candidate, b: Candidate, side: str, part: str) -> bool:
+    one, two = (getattr(getattr(each, side), part) for each in (a, b))
+    same, other = (getattr(each.same_as, f"{side}_{part}") for each in (a, b))
+    return one == two or two in same or one in other
 
 
 def _same_target(a: Identification, b: Identification) -> bool:
-    if a.kind == "gamut":
-        # Its target curve is that of the source.
+    # The target curve of a gamut conversion is that of the source, and with an unnamed tone
+    # curve it is little more than a guess.
+    if a.kind == "gamut" or (_has_unnamed_tone(a) and _has_unnamed_tone(b)):
         return _best(a).target.gamut == _best(b).target.gamut
-    one, two = _best(a), _best(b)
-    if _has_unnamed_tone(a) and _has_unnamed_tone(b):
-        # With an unnamed tone curve the target curve is little more than a guess.
-        return one.target.gamut == two.target.gamut
-    return _one_name(
-        one.target.curve, two.target.curve, one.same_as.target_curve, two.same_as.target_curve
-    ) and _one_name(
-        one.target.gamut, two.target.gamut, one.same_as.target_gamut, two.same_as.target_gamut
-    )
+    return _same_end(_best(a), _best(b), "target")
 
 
 def _same_exposure(a: Identification, b: Identification) -> bool:
     if _has_unnamed_tone(a) and _has_unnamed_tone(b):
-        return abs(_shift(a, b)[0]) <= SAME_STOPS
-    return abs(_best(a).exposure_stops - _best(b).exposure_stops) <= SAME_STOPS
+        return abs(_shift(a, b)[0]) <= STOPS
+    return abs(_best(a).exposure_stops - _best(b).exposure_stops) <= STOPS
 
 
 def _stops_between(a: Identification, b: Identification) -> float:
@@ -187,12 +169,12 @@ def _shift(a: Identification, b: Identification) -> tuple[float, float]:
     assert b.tone is not None
     one, two = a.tone, b.tone
     stops = np.linspace(-5, 4, 46)
-    wanted = _signal(one, 0.18 * 2.0**stops)
+    wanted = _signal(one, MID_GREY * 2.0**stops)
     best = (0.0, np.inf)
     centre, width = 0.0, 5.0
     for _ in range(4):
         for shift in np.linspace(centre - width, centre + width, 41):
-            seen = _signal(two, 0.18 * 2.0 ** (stops - shift))
+            seen = _signal(two, MID_GREY * 2.0 ** (stops - shift))
             # Values where either clips are left out.
             clear = (wanted < one.white_signal - CLIPS) & (seen < two.white_signal - CLIPS)
             clear &= (wanted > one.curve[0][1] + CLIPS) & (seen > two.curve[0][1] + CLIPS)
@@ -208,10 +190,6 @@ def _shift(a: Identification, b: Identification) -> tuple[float, float]:
 def _size(result: Identification) -> tuple[bool, int]:
     samples = result.samples
     return (False, 0) if samples is None else (samples.one_d, len(samples.neutral_in))
-
-
-def _same_size(a: Identification, b: Identification) -> bool:
-    return _size(a) == _size(b)
 
 
 def _same_values(a: Identification, b: Identification) -> bool:
@@ -236,13 +214,13 @@ def _same_look(a: Identification, b: Identification) -> bool:
 
 
 def _near(a: float | None, b: float | None) -> bool:
-    return a is b if a is None or b is None else abs(a - b) <= SAME_RATIO
+    return a is b if a is None or b is None else abs(a - b) <= CONTRAST
 
 
 def _same_tints(one: Look, two: Look) -> bool:
     other = {each.part: each for each in two.tones}
     return all(
-        max(abs(each.a - now.a), abs(each.b - now.b)) <= SAME_TINT
+        max(abs(each.a - now.a), abs(each.b - now.b)) <= LIGHTNESS
         for each in one.tones
         if (now := other.get(each.part)) is not None
     )
@@ -265,12 +243,12 @@ def _signal(tone: Tone, light: Array) -> Array:
 
 
 _ASPECTS: dict[str, Callable[[Identification, Identification], bool]] = {
-    "source": _same_source,
+    "source": lambda a, b: _same_end(_best(a), _best(b), "source"),
     "target": _same_target,
     "source range": lambda a, b: _best(a).source.range == _best(b).source.range,
     "target range": lambda a, b: _best(a).target.range == _best(b).target.range,
     "exposure": _same_exposure,
-    "size": _same_size,
+    "size": lambda a, b: _size(a) == _size(b),
     "look": _same_look,
     "tone": _same_tone,
 }

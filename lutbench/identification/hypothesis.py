@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import LEAST, SIX_DECIMALS
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.lightsteps import AFTER, Density, Paling
@@ -21,18 +22,13 @@ from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Matrix, Transform
+from lutbench.tables.lut import lattice_of
 
 if TYPE_CHECKING:
     from lutbench.identification.carriers import Carrier
 
 SMALL = 0.01
 """Light is tabulated in asinh(light / this): nearly linear below it, in stops above it."""
-
-SAME = 1e-6
-"""Difference of matrix entries below which they are the same: the error of arithmetic."""
-
-LEAST = 0.02
-"""10-bit codes added to an error before its logarithm is taken, which zero has none of."""
 
 FEW_INSIDE = 0.02
 """The share of nodes in gamut below which all nodes count: too few would decide otherwise."""
@@ -183,8 +179,7 @@ class Hypothesis:
         Each channel is contiguous in memory, because they are computed one by one.
         """
         if self.rendering is not None:
-            nodes = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
-            return self.light(nodes)
+            return self.light(lattice_of(axis, axis, axis))
         rows = self.matrix
         red, green, blue = axis[:, None, None], axis[:, None], axis
         planes = np.empty((3, len(axis), len(axis), len(axis)))
@@ -237,7 +232,7 @@ class Forecast:
     @property
     def counted(self) -> NDArray[np.bool_]:
         """The nodes that count: those in gamut, or all where they are few."""
-        return self.inside if self.inside.mean() > 0.02 else np.ones_like(self.inside)
+        return self.inside if self.inside.mean() > FEW_INSIDE else np.ones_like(self.inside)
 
     @property
     def median(self) -> float:
@@ -265,8 +260,8 @@ def _inset_words(inset: Matrix) -> str:
     """A matrix on light in the target gamut, in words: a saturation, or one undone later."""
     rows = inset.array
     luma = np.array([rows[1, 0], rows[0, 1], rows[0, 2]])
-    if np.abs(rows - luma - np.eye(3) * (1 - luma.sum())).max() < SAME:
-        if abs(1 - luma.sum()) < SAME:
+    if np.abs(rows - luma - np.eye(3) * (1 - luma.sum())).max() < SIX_DECIMALS:
+        if abs(1 - luma.sum()) < SIX_DECIMALS:
             return "luminance alone (monochrome)"
         return f"a saturation of {1 - luma.sum():.2f} in light"
     return "a matrix before the tone curve that the one after it undoes"

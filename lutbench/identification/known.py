@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from lutbench.identification.curvebank import End
 from lutbench.identification.freecurve import cost_of
 from lutbench.identification.gamutbank import GamutBank
-from lutbench.identification.hues import hue_windows
 from lutbench.identification.hypothesis import Hypothesis, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.matrix import (
@@ -25,6 +24,7 @@ from lutbench.identification.neutral import NeutralMatch
 from lutbench.identification.ordering import best_first, settled
 from lutbench.identification.samples import Samples
 from lutbench.identification.verdict import Finalist
+from lutbench.model.transforms import Array
 
 FORECASTS = 10
 """Hypotheses that are computed on nodes all over the LUT."""
@@ -46,6 +46,16 @@ PARTLY_TRIED = 24
 
 MOST_PAIRS = 160
 """Pairs of curves that are followed up: all that leave the neutral axis unchanged, and more."""
+
+
+WINDOWS = 6
+"""Windows around the circle of hues."""
+
+WIDTH = np.deg2rad(75)
+"""Radians to either side of a window's centre, so that windows overlap."""
+
+FEWEST_OF_HUE = 60
+"""The fewest nodes that a window is used with."""
 
 
 @dataclass(frozen=True)
@@ -207,3 +217,24 @@ def finalists_of(
         if len(finalists) >= FORECASTS:
             break
     return finalists
+
+
+def hue_of(outputs: Array) -> Array:
+    """The angle of R G B about the neutral axis in radians, red at 0, shape (...)."""
+    r, g, b = np.moveaxis(np.asarray(outputs, dtype=np.float64), -1, 0)
+    return np.asarray(np.arctan2(np.sqrt(3) * (g - b), 2 * r - g - b))
+
+
+def hue_windows(outputs: Array) -> list[NDArray[np.int64]]:
+    """Indices of the rows of outputs (n, 3) in each of six windows of hue that overlap.
+
+    A window with too few is left out.
+    """
+    hue = hue_of(outputs)
+    found = []
+    for centre in np.arange(WINDOWS) * 2 * np.pi / WINDOWS:
+        apart = np.abs(np.angle(np.exp(1j * (hue - centre))))
+        inside = np.flatnonzero(apart <= WIDTH)
+        if len(inside) >= FEWEST_OF_HUE:
+            found.append(inside)
+    return found

@@ -9,27 +9,20 @@ from typing import ClassVar
 
 import numpy as np
 
+from lutbench.identification.common import DARK, DENSE
 from lutbench.model.compression import GamutCompression
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix, rgb_from_lms
 from lutbench.model.gamuts import BT709
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.interpolation import interp_uniform
 from lutbench.model.transforms import Array, Transform
 
-GREY = 0.18
-"""Light of mid grey, from which stops count."""
-
 TURNS = 6
 """Steps of Newton's method to the inverse, after which it hardly changes."""
 
 FLATTEST = 0.1
 """The least slope that is divided by: below it colours would change places."""
-
-DENSE = 2048
-"""Points of the table of a tint."""
-
-DARKEST = 1e-6
-"""Light below which nothing changes its share."""
 
 
 class _Step(Transform):
@@ -69,7 +62,7 @@ class Paling(_Step):
 
     def _undone(self, rgb: Array) -> Array:
         grey, kept = _paled(rgb, self._numbers)
-        return np.asarray(grey + (rgb - grey) / np.maximum(kept, DARKEST))
+        return np.asarray(grey + (rgb - grey) / np.maximum(kept, DARK))
 
     @property
     def _numbers(self) -> Array:
@@ -261,7 +254,7 @@ def _paled(rgb: Array, numbers: Array) -> tuple[Array, Array]:
     start, length, most, red, blue = (numbers[..., k, None] for k in range(5))
     green = 1 - red - blue
     grey = red * rgb[..., :1] + green * rgb[..., 1:2] + blue * rgb[..., 2:]
-    part = np.clip((np.log2(np.maximum(grey, DARKEST) / GREY) - start) / length, 0, 1)
+    part = np.clip((np.log2(np.maximum(grey, DARK) / MID_GREY) - start) / length, 0, 1)
     return grey, 1 - most * part * part * (3 - 2 * part)
 
 
@@ -273,7 +266,7 @@ def _paler(rgb: Array, numbers: Array) -> Array:
 def _denser(rgb: Array, numbers: Array) -> Array:
     """The factor of light; numbers (..., 2)."""
     strength, power = numbers[..., :1], numbers[..., 1:]
-    largest = np.maximum(rgb.max(axis=-1, keepdims=True), DARKEST)
+    largest = np.maximum(rgb.max(axis=-1, keepdims=True), DARK)
     colourful = np.clip(1 - rgb.min(axis=-1, keepdims=True) / largest, 0, 1)
     return np.asarray(1 - strength * colourful**power)
 

@@ -28,6 +28,7 @@ from lutbench.model.gamuts import BT709
 from lutbench.model.grade import Cdl
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array
+from lutbench.tables.nodes import greys
 
 SEEN_DELTA_E = 1.0
 """ΔE 2000, 95th percentile, from which a look is present: less may be rounding or noise."""
@@ -143,7 +144,7 @@ def _directed(
 
 def _neutral(hypothesis: Hypothesis | None, samples: Samples) -> tuple[Array, Array]:
     """The grey scale before the look and after it, full-scale values, shape (n, 3)."""
-    grey = np.repeat(samples.neutral_in[:, None], 3, axis=1)
+    grey = greys(samples.neutral_in)
     if hypothesis is not None:
         grey = hypothesis.without_grade().apply(grey, clip=samples.clipped)
     return np.nan_to_num(grey, nan=0.0, posinf=1.0, neginf=0.0), samples.neutral

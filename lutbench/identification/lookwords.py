@@ -11,16 +11,13 @@ SATURATION = 0.02
 """The change of saturation, as a share, from which it is mentioned."""
 
 CONTRAST = 0.03
-"""The change of contrast, as a share, from which it is mentioned."""
+"""The change of contrast, as a share, from which it is mentioned, and two looks differ."""
 
 TURN = 1.5
 """The turn of a hue in degrees from which it is mentioned."""
 
 LIGHTNESS = 1.0
-"""The change of L* from which it is mentioned."""
-
-LUMA = 1.5
-"""The change of luma in percent of signal from which it is mentioned."""
+"""The change of L* from which it is mentioned, and of a* or b* from which two looks differ."""
 
 TINT = 0.7
 """The length of (a*, b*) from which a tint is mentioned: less can hardly be seen."""

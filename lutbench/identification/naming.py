@@ -20,6 +20,7 @@ from lutbench.model.grade import Cdl, Saturation
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Transform
 from lutbench.tables.lut import Lut1D
+from lutbench.tables.nodes import greys
 
 MODEL_LEAVES = 0.35
 """10-bit codes of residual that a model of the free curve may have without noise."""
@@ -62,7 +63,7 @@ GUESS_UNPAIRED = 12.0
 """The cost of a guessed target that is unusual with its gamut."""
 
 GRADED_LOG = 40.0
-"""The cost of a look on an encoding that is not a display curve."""
+"""The cost of a look on an encoding that is not a display curve, or of a tone curve before one."""
 
 GAMUT_ONLY = 12.0
 """The bonus for the source's own curve as target: gamut-only conversions are common."""
@@ -89,12 +90,17 @@ class Beside:
     samples: Samples
 
 
+def most_missed(noise: float) -> float:
+    """The residual in codes that a model of a curve may have which is known to `noise`."""
+    return max(MODEL_LEAVES, NOISE_LEAVES * noise)
+
+
 def targets_of(
     curve: FreeCurve, knowledge: Knowledge, beside: Beside, noise: float
 ) -> list[TargetFit]:
     """The targets that explain the free curve, each once; best first."""
     samples = beside.samples
-    limit = max(MODEL_LEAVES, NOISE_LEAVES * noise)
+    limit = most_missed(noise)
     limit += HEIGHT_LEAVES * CODES * max(float(curve.output.max()) - 1, 0.0)
     found: list[TargetFit] = []
     targets = knowledge.targets
@@ -196,7 +202,7 @@ def _to_the_ends(curve: FreeCurve, source: End, samples: Samples) -> FreeCurve:
         rising = np.minimum(isotonic_regression(output[below]).x, first)
         parts.insert(0, (light[below], rising - HARDLY * np.arange(below.sum(), 0, -1)))
     light, output = (np.concatenate(each) for each in zip(*parts, strict=True))
-    return FreeCurve(light, np.repeat(output[:, None], 3, axis=1), curve.noise)
+    return FreeCurve(light, greys(output), curve.noise)
 
 
 def _cubic(coefficients: Array) -> Lut1D:

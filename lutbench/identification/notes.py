@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from lutbench.identification.common import STOPS
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget
 from lutbench.identification.result import Candidate, Identification
 from lutbench.identification.samples import CODES, Samples
@@ -24,7 +24,7 @@ LARGE = 33
 """Nodes along an edge that a note recommends where a smaller LUT leaves doubt."""
 
 NAMED = 3
-"""Names that a note lists; --json lists them all."""
+"""Names or phrases that a sentence lists; --json lists them all."""
 
 
 def notes_of(result: Identification) -> tuple[str, ...]:
@@ -96,34 +96,23 @@ def _of_names(best: Candidate) -> Iterator[str]:
             )
 
 
-@dataclass(frozen=True)
-class _Tie:
-    """The part for which an equally good conversion has another name."""
-
-    what: str
-    option: str
-    instead: str
-
-
 def _of_ties(best: Candidate, samples: Samples) -> Iterator[str]:
     """Other conversions that explain the LUT equally well, and what would separate them."""
     h = best.hypothesis
     if h is None:
         return
-    groups: dict[tuple[str, str, str], list[str]] = {}
+    groups: dict[tuple[str, str], list[str]] = {}
     for other in best.others:
-        tie = _difference(h, other)
-        if tie is not None:
-            advice = "" if tie.what in best.not_told else _separating(h, other, samples)
-            groups.setdefault((tie.what, tie.option, advice), []).append(tie.instead)
-    for (what, option, advice), names in groups.items():
-        own = _named(h, option)
+        for part, instead in _difference(h, other):
+            advice = "" if part in best.not_told else _separating(h, other, samples)
+            groups.setdefault((part, advice), []).append(instead)
+    for (part, advice), names in groups.items():
         several = list(dict.fromkeys(names))
-        free = isinstance(h.target, ToneTarget) and option == "--target-curve"
-        tone = ", with a different tone curve" if free or what in best.not_told else ""
+        free = isinstance(h.target, ToneTarget) and part == "target curve"
+        tone = ", with a different tone curve" if free or part in best.not_told else ""
         yield (
-            f"{some_of(several, 'or')} as the {what} explains the LUT as well as {own}{tone}. "
-            f"{advice}Name it with {option} if you know it."
+            f"{some_of(several, 'or')} as the {part} explains the LUT as well as "
+            f"{_names(h)[part]}{tone}. {advice}Name it with {_option(part)} if you know it."
         )
 
 
@@ -141,7 +130,7 @@ def _of_ranges(best: Candidate) -> Iterator[str]:
 def _of_guesses(best: Candidate) -> Iterator[str]:
     """What would settle the guesses."""
     if best.guesses:
-        options = [f"--{part.replace(' ', '-')}" for part in best.guesses]
+        options = [_option(part) for part in best.guesses]
         yield (
             "Guesses are settled by the camera's menu (source) and the monitor's (target): name "
             f"what you know with {some_of(options, 'or')}."
@@ -149,44 +138,37 @@ def _of_guesses(best: Candidate) -> Iterator[str]:
 
 
 def alternatives(candidate: Candidate) -> dict[str, tuple[str, ...]]:
-    """What else explains the LUT equally well, by side; synonyms are left out."""
+    """What else explains the LUT equally well, by part; synonyms are left out."""
     found: dict[str, list[str]] = {}
-    for other in candidate.others if candidate.hypothesis is not None else ():
-        assert candidate.hypothesis is not None
-        tie = _difference(candidate.hypothesis, other)
-        if tie is not None:
-            found.setdefault(tie.option.removeprefix("--").replace("-", " "), []).append(
-                tie.instead
-            )
-    return {side: tuple(dict.fromkeys(names)) for side, names in found.items()}
+    if candidate.hypothesis is not None:
+        for other in candidate.others:
+            for part, instead in _difference(candidate.hypothesis, other):
+                found.setdefault(part, []).append(instead)
+    return {part: tuple(dict.fromkeys(names)) for part, names in found.items()}
 
 
-def _difference(h: Hypothesis, other: Hypothesis) -> _Tie | None:
-    a, b = h.target_end, other.target_end
-    if other.source.number != h.source.number:
-        return _Tie("source curve", "--source-curve", other.source.curve.name)
-    if a is not None and b is not None and a.number != b.number:
-        return _Tie("target curve", "--target-curve", b.curve.name)
-    if other.pair.source.name != h.pair.source.name:
-        to = (
-            f" (to {other.pair.target.name})"
-            if other.pair.target.name != h.pair.target.name
-            else ""
-        )
-        return _Tie("source gamut", "--source-gamut", other.pair.source.name + to)
-    if other.pair.target.name != h.pair.target.name:
-        return _Tie("target gamut", "--target-gamut", other.pair.target.name)
-    return None
-
-
-def _named(h: Hypothesis, option: str) -> str:
+def _names(h: Hypothesis) -> dict[str, str]:
+    """The names of a hypothesis, by part."""
     end = h.target_end
     return {
-        "--source-curve": h.source.curve.name,
-        "--target-curve": end.curve.name if end else "an unnamed curve",
-        "--source-gamut": h.pair.source.name,
-        "--target-gamut": h.pair.target.name,
-    }[option]
+        "source curve": h.source.curve.name,
+        "target curve": end.curve.name if end else "an unnamed curve",
+        "source gamut": h.pair.source.name,
+        "target gamut": h.pair.target.name,
+    }
+
+
+def _difference(h: Hypothesis, other: Hypothesis) -> list[tuple[str, str]]:
+    """The first part that has another name, and that name; none where all are the same."""
+    own, its = _names(h), _names(other)
+    differ = [part for part in own if own[part] != its[part]]
+    if differ == ["source gamut", "target gamut"]:
+        return [("source gamut", f"{its['source gamut']} (to {its['target gamut']})")]
+    return [(part, its[part]) for part in differ[:1]]
+
+
+def _option(part: str) -> str:
+    return f"--{part.replace(' ', '-')}"
 
 
 def _separating(h: Hypothesis, other: Hypothesis, samples: Samples) -> str:
@@ -290,7 +272,7 @@ def _of_tone(result: Identification, best: Candidate, named: bool) -> Iterator[s
                 "The target curve is a guess: this smooth tone curve could belong to others too. "
                 "Name it with --target-curve if you know it."
             )
-        if abs(best.exposure_stops) > 0.02:
+        if abs(best.exposure_stops) > STOPS:
             yield (
                 "Exposure and an unnamed tone curve cannot be separated: "
                 "only their combined effect is certain."

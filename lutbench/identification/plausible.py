@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from lutbench.identification.common import STOPS
 from lutbench.identification.curvebank import CurveClass, End
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget
 
@@ -16,9 +17,6 @@ SHOWN_SHARES = {"BT.709": 0.6, "BT.2020": 0.2, "P3-D65": 0.2}
 """The gamuts that pictures are made for, and the assumed share of LUTs for each."""
 
 SHOWN_IN = tuple(SHOWN_SHARES)
-
-MOVED = 0.02
-"""Stops from which a change counts as an exposure."""
 
 MOST_STOPS = 4.0
 """Stops above which the cost no longer grows: viewing LUTs rarely go further."""
@@ -91,7 +89,7 @@ PRIORS = (
         "an exposure",
         0.5,
         "exposure is usually set on the camera or in the grade, not in a conversion",
-        lambda h: abs(h.stops) > MOVED,
+        lambda h: abs(h.stops) > STOPS,
     ),
     Prior(
         "a stop of exposure",

@@ -12,15 +12,13 @@ from lutbench.errors import LutbenchError
 from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.measured import GAMUT
 from lutbench.identification.plausible import SHOWN_SHARES
+from lutbench.identification.result import LIKELY
 from lutbench.model.gamuts import Gamut
 from lutbench.model.transforms import Array
 
 FAR = 6.0
 """Standard deviations at which the distance of a coordinate is capped, and beyond which it is no
 primary's: something else than a pair of gamuts is in the matrix."""
-
-CLEARLY = 0.9
-"""The probability from which a target is no longer called supposed."""
 
 
 def primaries_behind(matrix: Array, pair: Pair, bank: GamutBank) -> tuple[Gamut | None, str, bool]:
@@ -51,7 +49,7 @@ def primaries_behind(matrix: Array, pair: Pair, bank: GamutBank) -> tuple[Gamut 
     best = list(seen)[int(nats.argmin())]
     if (np.abs(seen[best].ravel() - middle) > FAR * spread).any():
         return None, best, True
-    return _gamut(seen[best], known[best]), best, bool(shares.max() / shares.sum() < CLEARLY)
+    return _gamut(seen[best], known[best]), best, bool(shares.max() / shares.sum() < LIKELY)
 
 
 def _seen(matrix: Array, target: Gamut) -> Array:

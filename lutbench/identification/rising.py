@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.samples import NOISE, Samples
 from lutbench.model.transforms import Array
-
-NOISE = 2 / CODES
-"""Full-scale value by which noise may make a rising curve fall between two nodes."""
 
 LEAST_CLIMB = 0.05
 """The least full-scale rise of the neutral axis on which a fit is useful."""

@@ -9,25 +9,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.common import SIX_DECIMALS
 from lutbench.identification.curvebank import scale_of
 from lutbench.model.signal import CODES_10_BIT, Range
 from lutbench.model.transforms import Array, Transform
-from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, lattice
-from lutbench.tables.nodes import before_shaper, check_domain, checked_outputs, diagonal, greys
+from lutbench.tables.lut import Lut1D, Lut3D, ShaperLut3D, axes_of, lattice_of
+from lutbench.tables.nodes import (
+    before_shaper,
+    channels_alike,
+    check_domain,
+    checked_outputs,
+    diagonal,
+    domain_of,
+    greys,
+)
 from lutbench.tables.smoothing import unsmoothed
 from lutbench.tables.traces import shrunk, straight_from
 
 CODES = CODES_10_BIT
-"""Errors are in 10-bit codes of the file's full scale."""
+"""Errors are in 10-bit codes of the file's full scale; one that nothing foretells is all of it."""
 
 MOST = 33
 """Nodes along an edge that are used; a larger LUT is thinned to as many."""
 
 FEW = 17
 """Nodes along an edge where many hypotheses are compared, which keeps the time short."""
-
-SIX_DECIMALS = 1e-6
-"""The step of a file with six decimals, which most files have."""
 
 SETTLED = 9
 """Decimals of outputs that count. Files hold fewer; beyond them the last digit of a sum could move
@@ -39,6 +45,9 @@ FEW_DECIMALS = (4, 5)
 
 WHOLE = 0.01
 """Steps by which values may lie off whole ones then: those of float32 lie nearer."""
+
+NOISE = 2 / CODES
+"""Full-scale value by which noise of a code moves two nodes apart."""
 
 BLUR = 3 / CODES
 """Full-scale value by which a plateau that noise blurs ends under its peak: three codes."""
@@ -175,7 +184,7 @@ class Samples:
     @property
     def nodes(self) -> Array:
         """The inputs of `table`, shape (m, m, m, 3)."""
-        return np.stack(np.meshgrid(self.axis, self.axis, self.axis, indexing="ij"), axis=-1)
+        return lattice_of(self.axis, self.axis, self.axis)
 
 
 def samples_of(lut: Transform) -> Samples:
@@ -202,16 +211,14 @@ def samples_of(lut: Transform) -> Samples:
 
 
 def _of_1d(lut: Lut1D) -> Samples:
-    low, high = lut.domain
-    if np.ptp(low) == 0 and np.ptp(high) == 0:
-        axis = np.linspace(low[0], high[0], lut.size)
+    if channels_alike(lut.domain):
+        axis = axes_of(lut)[:, 0]
         neutral = lut.table.astype(np.float64)
     else:
-        axis = np.linspace(low.min(), high.max(), max(lut.size, 256))
-        neutral = np.asarray(lut.apply(np.repeat(axis[:, None], 3, axis=1)))
+        axis = np.linspace(lut.domain.min(), lut.domain.max(), max(lut.size, 256))
+        neutral = np.asarray(lut.apply(greys(axis)))
     rows = _spread(len(axis), MOST)
-    parts = [neutral[rows, c] for c in range(3)]
-    table = np.stack(np.meshgrid(*parts, indexing="ij"), axis=-1)
+    table = lattice_of(*neutral[rows].T)
     fewer = _spread(len(axis), 1024)
     return _samples(axis[rows], table, axis[fewer], neutral[fewer], one_d=True)
 
@@ -223,17 +230,16 @@ def _spread(count: int, most: int) -> NDArray[np.int64]:
 
 def _lattice_of(lut: Transform) -> tuple[Array, Array]:
     """The inputs along an edge and the table; resampled where the edges differ."""
-    if isinstance(lut, Lut3D) and _alike(lut.domain):
+    if isinstance(lut, Lut3D) and channels_alike(lut.domain):
         table = _as_made(lut.table.astype(float))
         return np.linspace(lut.domain[0, 0], lut.domain[1, 0], len(table)), table
     if isinstance(lut, ShaperLut3D):
         axis = _axis_through(lut)
         if axis is not None:
             return axis, lut.lut.table.astype(float)
-    domain = getattr(lut, "domain", np.array([[0.0] * 3, [1.0] * 3]))
-    low, high = float(domain[0].min()), float(domain[1].max())
-    axis = np.linspace(low, high, MOST)
-    return axis, np.asarray(lut.apply(lattice(MOST, [[low] * 3, [high] * 3])), dtype=float)
+    domain = domain_of(lut)
+    axis = np.linspace(domain.min(), domain.max(), MOST)
+    return axis, np.asarray(lut.apply(lattice_of(axis, axis, axis)), dtype=float)
 
 
 def _as_made(table: Array) -> Array:
@@ -245,8 +251,8 @@ def _as_made(table: Array) -> Array:
 def _axis_through(lut: ShaperLut3D) -> Array | None:
     """The inputs that the shaper maps to the nodes; None where it is not one rising curve."""
     curve = lut.shaper.table[:, 0].astype(float)
-    nodes = np.linspace(lut.lut.domain[0, 0], lut.lut.domain[1, 0], lut.lut.size)
-    alike = _alike(lut.shaper.domain) and _alike(lut.lut.domain)
+    nodes = axes_of(lut.lut)[:, 0]
+    alike = channels_alike(lut.shaper.domain) and channels_alike(lut.lut.domain)
     one = np.abs(lut.shaper.table - curve[:, None]).max() < SIX_DECIMALS
     covers = curve[0] <= nodes[0] + SIX_DECIMALS and curve[-1] >= nodes[-1] - SIX_DECIMALS
     if not (alike and one and covers):
@@ -264,7 +270,7 @@ def _logarithm_before(shaper: Lut1D, nodes: Array) -> Array | None:
     from the curve that the nodes were made for.
     """
     curve = shaper.table[:, 0].astype(float)
-    rows = np.linspace(shaper.domain[0, 0], shaper.domain[1, 0], shaper.size)
+    rows = axes_of(shaper)[:, 0]
     free = (rows > 0) & (curve > curve[0] + SIX_DECIMALS) & (curve < curve[-1] - SIX_DECIMALS)
     if free.sum() < FEWEST_ROWS:
         return None
@@ -273,10 +279,6 @@ def _logarithm_before(shaper: Lut1D, nodes: Array) -> Array | None:
     if slope <= 0 or np.abs(slope * stops + offset - seen).max() > 2 * SIX_DECIMALS:
         return None
     return np.asarray(2.0 ** ((nodes - offset) / slope))
-
-
-def _alike(domain: Array) -> bool:
-    return bool(np.ptp(domain[0]) == 0 and np.ptp(domain[1]) == 0)
 
 
 def _samples(axis: Array, table: Array, neutral_in: Array, neutral: Array, one_d: bool) -> Samples:

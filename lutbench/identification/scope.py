@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from lutbench.model.curves.hdr import HlgSystemGamma
+from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array
 
 Weights = tuple[float, float, float]
 
-BT709: Weights = (0.2126, 0.7152, 0.0722)
-BT2020: Weights = (0.2627, 0.6780, 0.0593)
+BT709: Weights = CDL_WEIGHTS
+BT2020: Weights = HlgSystemGamma().weights
 """Luma weights: Recommendations ITU-R BT.709 and BT.2020 (non-constant luminance)."""
 
 HUES = ("reds", "skin-side reds", "yellows", "greens", "cyans", "blues", "magentas")

@@ -9,6 +9,7 @@ import numpy as np
 
 from lutbench.identification.alike import with_alike
 from lutbench.identification.claims import claims_of
+from lutbench.identification.common import EXACT, SIX_DECIMALS
 from lutbench.identification.curvesonly import averaged, is_apart, only_mixes, search_curves
 from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
@@ -16,11 +17,10 @@ from lutbench.identification.known import MOST_PAIRS, finalists_of, search_known
 from lutbench.identification.look import measured_look
 from lutbench.identification.neutral import NEUTRAL_EXACT, NeutralMatch, match_neutral
 from lutbench.identification.result import Confidence, Identification, Kind, Look
-from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
+from lutbench.identification.samples import CODES, Samples, samples_of
 from lutbench.identification.untint import untinted_forms
 from lutbench.identification.untold import guessed_curves, is_untold, plainest_first
 from lutbench.identification.verdict import (
-    EXACT,
     Finalist,
     candidates_of,
     explained_share,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import CLIPS, GREYS
 from lutbench.identification.result import Identification
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array
@@ -15,12 +16,6 @@ MIDDLE = 0.6
 
 MOST = 3.0
 """10-bit codes, 90th percentile, by which two such grey scales may differ."""
-
-FEWEST = 5
-"""The fewest values clear of clipping in both LUTs on which this is judged."""
-
-CLIPS = 2e-3
-"""The share of the range at its ends that counts as clipped."""
 
 
 def is_shifted(a: Identification, b: Identification, stops: float) -> bool:
@@ -40,7 +35,7 @@ def is_shifted(a: Identification, b: Identification, stops: float) -> bool:
     given = PchipInterpolator(one.neutral_in, one.neutral)(inputs[inside])
     wanted = two.neutral[inside]
     clear = (_clear(given, one) & _clear(wanted, two)).all(axis=1)
-    if clear.sum() < FEWEST:
+    if clear.sum() < GREYS:
         return False
     off = np.abs(given - wanted)[clear].max(axis=1) * CODES
     return bool(np.median(off) <= MIDDLE and np.percentile(off, 90) <= MOST)

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import DARK, GREYS
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.freecurve import (
-    DARK,
     FEWEST,
     UNEXPLAINED,
     FreeCurve,
@@ -31,10 +31,8 @@ from lutbench.identification.freecurve import (
 )
 from lutbench.identification.graded import Problems, fit_cdl, fit_contrast
 from lutbench.identification.samples import CODES
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.transforms import Array
-
-SHORTEST = 5
-"""The fewest points of a stretch: four steps that agree."""
 
 FOLLOWS = 0.6
 """10-bit codes within which the points of a stretch follow a target: a code of rounding."""
@@ -165,8 +163,8 @@ class Through:
                 solved = np.linalg.lstsq(a, y[fine] * w[fine], rcond=None)[0]
                 miss = a @ solved - y[fine] * w[fine]
                 best = min(best, float(np.sqrt(np.mean(miss**2))))
-            grey = float(np.interp(np.log(0.18), log_in[fine], log_out[fine]))
-            stops = (grey - np.log(0.18)) / np.log(2)
+            grey = float(np.interp(np.log(MID_GREY), log_in[fine], log_out[fine]))
+            stops = (grey - np.log(MID_GREY)) / np.log(2)
             cost = float(cost_of(np.array(best), 5)) + GUESSED
             found.append(TargetFit(j, "smooth", stops, best, 1.0, None, cost))
         return found
@@ -199,9 +197,9 @@ class Through:
         enough = (count >= least) & np.isfinite(error) & (slope > 0)
         found = []
         for i, k in zip(*np.nonzero(enough & (error < LOGISTIC_WITHIN)), strict=True):
-            grey = 1 / (1 + np.exp(-(level[i, k] + slope[i, k] * np.log(0.18))))
+            grey = 1 / (1 + np.exp(-(level[i, k] + slope[i, k] * np.log(MID_GREY))))
             cost = float(cost_of(np.array(error[i, k]), 3)) + LOGISTIC
-            stops = float(np.log2(max(grey, 1e-9) / 0.18))
+            stops = float(np.log2(max(grey, 1e-9) / MID_GREY))
             found.append(
                 TargetFit(places[k], "logistic", stops, float(error[i, k]), 1.0, None, cost, int(i))
             )
@@ -221,7 +219,7 @@ class Through:
         # A stretch of black, where no code changes, says little: what counts is weight.
         sums = np.concatenate([np.zeros((len(off), 1)), np.cumsum(weight, axis=1)], axis=1)
         gained = np.take_along_axis(sums, stop, axis=1) - sums[:, :n]
-        gained = np.where(length >= SHORTEST, gained, 0.0)
+        gained = np.where(length >= GREYS, gained, 0.0)
         best = gained.argmax(axis=1)
         found = []
         for j in np.flatnonzero(gained.max(axis=1) > 0):

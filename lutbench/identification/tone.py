@@ -6,11 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.common import GREYS, SIX_DECIMALS
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.result import Identification, Tone
 from lutbench.identification.rising import rising_run
-from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.samples import CODES, NOISE, Samples
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.grade import Saturation
@@ -33,17 +34,8 @@ BETWEEN = 4
 NEAR = 20 / CODES
 """Full-scale value within which coloured nodes must lie near the curve of the greys."""
 
-AGREE = 1.5 / CODES
-"""Full-scale value within which they must agree to be used between grey nodes."""
-
-FEWEST = 4
-"""The fewest points of a curve, and the fewest nodes for a point between greys."""
-
 REACHED = 1 / CODES
 """Signal below the highest at which it counts as reached: one 10-bit code."""
-
-BEYOND = 1e-6
-"""What the table rises by, past a plateau that is not signal 0 or 1."""
 
 
 def tone_of(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) -> Tone | None:
@@ -134,7 +126,7 @@ def tone_table(hypothesis: Hypothesis, samples: Samples, *, dense: bool = True) 
     signal = (samples.neutral[run].mean(axis=1) - low) / span
     keep = _rising(signal)
     places, signal = places[keep], signal[keep]
-    if len(places) < FEWEST:
+    if len(places) < GREYS:
         return None
     if dense:
         places, signal = _filled(places, signal, hypothesis, samples)
@@ -186,10 +178,10 @@ def _filled(
     more = []
     for place, rows in zip(bins * step, np.split(order, first[1:]), strict=True):
         # A bin on a grey node has nothing to add: the node itself is exact.
-        if len(rows) < FEWEST or np.abs(places - place).min() <= step / 2:
+        if len(rows) < GREYS or np.abs(places - place).min() <= step / 2:
             continue
         middle = np.median(off[rows])
-        if np.median(np.abs(off[rows] - middle)) <= AGREE:
+        if np.median(np.abs(off[rows] - middle)) <= NOISE:
             more.append((place, float(smooth(np.array(place)) + middle)))
     if not more:
         return places, signal
@@ -215,7 +207,7 @@ def _scattered(hypothesis: Hypothesis, samples: Samples) -> tuple[Array, Array] 
         except LutbenchError:
             return None
     good = np.all(samples.inside(samples.table) & (light > 0), axis=-1)
-    if good.sum() < FEWEST:
+    if good.sum() < GREYS:
         return None
     places, _ = hypothesis.source.values_near(light[good].ravel())
     return places, signal[good].ravel()
@@ -232,7 +224,7 @@ def _with_corners(
         slope = (signal[end] - signal[inner]) / (places[end] - places[inner])
         beyond = samples.neutral_in > places[end] if end else samples.neutral_in < places[end]
         nodes = samples.neutral_in[beyond]
-        if not len(nodes) or abs(limit - signal[end]) < BEYOND or slope <= 0:
+        if not len(nodes) or abs(limit - signal[end]) < SIX_DECIMALS or slope <= 0:
             continue
         corner = places[end] + (limit - signal[end]) / slope
         # The next node is on the plateau already.
@@ -253,11 +245,14 @@ def _past_plateaus(
     flat_top = np.sum(grey > grey.max() - REACHED) > 1
     flat_bottom = np.sum(grey < grey.min() + REACHED) > 1
     if flat_top and signal[-1] < 1 - REACHED:
-        light, signal = np.append(light, 8 * light[-1] + 1), np.append(signal, signal[-1] + BEYOND)
+        light, signal = (
+            np.append(light, 8 * light[-1] + 1),
+            np.append(signal, signal[-1] + SIX_DECIMALS),
+        )
     if flat_bottom and signal[0] > REACHED:
         light, signal = (
             np.append(-1.0 + min(light[0], 0), light),
-            np.append(signal[0] - BEYOND, signal),
+            np.append(signal[0] - SIX_DECIMALS, signal),
         )
     return light, signal
 

@@ -14,8 +14,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import DARK
 from lutbench.identification.curvebank import End
-from lutbench.identification.freecurve import DARK
 from lutbench.identification.target import Through
 from lutbench.model.transforms import Array
 

@@ -6,17 +6,20 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from lutbench.identification.common import DARK
 from lutbench.identification.curvebank import End
-from lutbench.identification.freecurve import DARK, FreeCurve, TargetFit
+from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
-from lutbench.identification.naming import hypothesis_of
+from lutbench.identification.naming import hypothesis_of, most_missed
 from lutbench.identification.plausible import uncommonness
 from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import Samples, range_seen
 from lutbench.identification.tonecurves import tone_errors
-from lutbench.identification.verdict import Finalist, kind_of
+from lutbench.identification.verdict import SHOWN, Finalist, kind_of
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array
 from lutbench.tables.lut import Lut1D
@@ -31,20 +34,8 @@ CLEAR = 50.0
 WEAK = 110.0
 """The cost from which a curve is explained over a short stretch only."""
 
-CODES_OFF = 0.35
-"""10-bit codes that a tone curve may miss by."""
-
-NOISE_OFF = 2.0
-"""Times the noise that a tone curve may miss by, if that is more."""
-
-GUESSES = 8
-"""Guesses that are computed in full, as many as candidates are reported."""
-
 TONE_COSTS = 4.0
 """The cost of a tone curve that doubles the contrast at mid grey: such a curve is less usual."""
-
-GREY = 0.18
-"""The light of mid grey, relative to white."""
 
 
 def is_untold(order: Sequence[Finalist]) -> bool:
@@ -86,7 +77,7 @@ def other_curves(h: Hypothesis, samples: Samples, known: Knowledge) -> list[Hypo
     targets = [end for end in shown_targets(samples, known) if end != h.target_end]
     if run is None or h.target_end is None:
         return []
-    within = _errors(samples, run, known.sources, [h.target_end, *targets]) <= limit_of(samples)
+    within = _allowed(samples, run, known.sources, [h.target_end, *targets])
     others = [
         replace(h, source=known.sources[i])
         for i in np.flatnonzero(within.any(axis=1))
@@ -107,7 +98,7 @@ def guessed_curves(samples: Samples, known: Knowledge) -> list[Finalist]:
     targets = shown_targets(samples, known)
     if run is None or not targets:
         return []
-    within = _errors(samples, run, known.sources, targets) <= limit_of(samples)
+    within = _allowed(samples, run, known.sources, targets)
     places, outputs = samples.neutral_in[run], samples.neutral[run]
     ordered: list[tuple[float, float, Hypothesis]] = []
     for s, t in np.argwhere(within):
@@ -125,7 +116,7 @@ def guessed_curves(samples: Samples, known: Knowledge) -> list[Finalist]:
             continue
         predicted = forecast(h, samples)
         finalists.append(Finalist(h, predicted, error_of(predicted, samples), cost))
-        if len(finalists) == GUESSES:
+        if len(finalists) == SHOWN:
             break
     return finalists
 
@@ -145,7 +136,7 @@ def _about_grey(light: Array, out: Array) -> tuple[float, float]:
     """The stops by which a tone curve moves mid grey, and its contrast there."""
     fine = (light > DARK) & (out > DARK)
     x, y = np.log2(light[fine]), np.log2(out[fine])
-    grey = np.log2(GREY)
+    grey = np.log2(MID_GREY)
     at, above, below = np.interp([grey, grey + 1, grey - 1], x, y)
     return float(at - grey), float(max((above - below) / 2, 1e-3))
 
@@ -160,11 +151,10 @@ def shown_targets(samples: Samples, known: Knowledge) -> list[End]:
     return [end for end in known.targets if end.curve.curve.shown and seen in (None, end.range)]
 
 
-def limit_of(samples: Samples) -> float:
-    """The codes by which a tone curve may differ from that of the LUT."""
-    return max(CODES_OFF, NOISE_OFF * samples.noise)
-
-
-def _errors(samples: Samples, run: slice, sources: Sequence[End], targets: Sequence[End]) -> Array:
+def _allowed(
+    samples: Samples, run: slice, sources: Sequence[End], targets: Sequence[End]
+) -> NDArray[np.bool_]:
+    """Between which sources and targets the LUT's greys have a tone curve."""
     signal = samples.neutral[run].mean(axis=1)
-    return tone_errors(samples.neutral_in[run], signal, sources, targets)
+    found = tone_errors(samples.neutral_in[run], signal, sources, targets)
+    return np.asarray(found <= most_missed(samples.noise))

@@ -7,16 +7,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lutbench.identification.common import EXACT, LEAST, SIX_DECIMALS, rounded
 from lutbench.identification.curvebank import End
 from lutbench.identification.hypothesis import Forecast, Hypothesis, ToneTarget
 from lutbench.identification.ordering import settled
 from lutbench.identification.plausible import uncommonness
 from lutbench.identification.result import Candidate, Confidence, Kind, SameAs, Side
-from lutbench.identification.samples import CODES, Samples
+from lutbench.identification.samples import CODES, NOISE_CODES, Samples
 from lutbench.model.curves.tabulated import Tabulated
 
 SHOWN = 8
 """Candidates that are reported; the rest are too unlikely to help."""
+
+HIDES = 0.4
+"""The share of a typical error below which a difference is hidden by it."""
 
 TIE_SHARE = 0.06
 """The share of the best error up to which another error is a tie with it."""
@@ -24,39 +28,14 @@ TIE_SHARE = 0.06
 TIE_CODES = 0.004
 """10-bit codes up to which two errors are a tie, however small the best is."""
 
-EXACT = 0.5
-"""10-bit codes of error up to which an answer is as good as exact: rounding to 10 bits plus
-noise of one code."""
-
-RESOLVED = 0.3
-"""The share of the noise below which a difference is hidden by it."""
-
-NOISE_OF_TYPICAL = 1.5
-"""The root mean square of uniform noise over its geometric mean."""
-
-MOST_NOISE = 0.6
-"""10-bit codes, root mean square, of noise of one code: more than this is not noise."""
-
 PLAIN_CODES = 1.0
 """10-bit codes, median, within which a table is the encoding itself, without a tone curve."""
-
-CURVE_ROUNDING = 1.2
-"""Times the rounding that a curve alone may miss by and still be certain."""
-
-CURVE_CODES = 0.1
-"""10-bit codes that a curve alone may miss by and still be certain."""
-
-ONE_MATRIX = 1e-6
-"""Difference of coefficients up to which two matrices are the same: six decimals."""
 
 TIE_COST = 6.0
 """The difference of costs up to which two finalists are a tie."""
 
 WEIGHT = 400.0
 """An error of e codes costs this times log e: it rests on hundreds of nodes."""
-
-LEAST = 0.02
-"""10-bit codes added to an error before its logarithm is taken, which zero has none of."""
 
 
 @dataclass(frozen=True)
@@ -88,9 +67,6 @@ class Finalist:
         return (h.source.number, h.source.range, *target, *pair)
 
 
-WITHIN_CODES = 0.5
-"""10-bit codes that a value may miss by and count as explained."""
-
 WITHIN_NOISE = 3.0
 """Times the noise that a value may miss by and count as explained."""
 
@@ -99,7 +75,7 @@ def explained_share(predicted: Forecast, samples: Samples) -> float:
     """The share of the values clear of clipping that a forecast explains to within noise."""
     clear = samples.clear
     misses = np.abs(predicted.miss[clear]) if clear.any() else np.abs(predicted.miss)
-    return float(np.mean(misses <= max(WITHIN_CODES, WITHIN_NOISE * samples.noise)))
+    return float(np.mean(misses <= max(EXACT, WITHIN_NOISE * samples.noise)))
 
 
 def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
@@ -118,7 +94,7 @@ def resolution(error: float, samples: Samples) -> float:
 
     A residual hides smaller differences, whether it comes from a look, rounding or noise.
     """
-    return RESOLVED * float(np.clip(NOISE_OF_TYPICAL * error, samples.floor, MOST_NOISE))
+    return HIDES * float(np.clip(error, samples.floor, NOISE_CODES))
 
 
 def is_alike(one: Finalist, best: Finalist, samples: Samples) -> bool:
@@ -213,7 +189,7 @@ def _is_one_conversion(one: Finalist, other: Finalist) -> bool:
 
 def is_one_matrix(one: Hypothesis, other: Hypothesis) -> bool:
     """Whether the two convert gamuts with the same matrix, whatever their names."""
-    return bool(np.abs(one.pair.matrix - other.pair.matrix).max() <= ONE_MATRIX)
+    return bool(np.abs(one.pair.matrix - other.pair.matrix).max() <= SIX_DECIMALS)
 
 
 def _candidate(first: Finalist, others: list[Finalist], level: Confidence) -> Candidate:
@@ -302,4 +278,4 @@ def _is_sure_curve(best: Finalist, samples: Samples) -> bool:
     """Whether a curve alone is explained to its rounding; less is not enough, since any pair of
     curves comes close to some other pair."""
     plain = isinstance(best.hypothesis.target, End) and not best.hypothesis.grade
-    return plain and best.forecast.rms <= max(CURVE_ROUNDING * samples.floor, CURVE_CODES)
+    return plain and best.forecast.rms <= rounded(samples.floor)

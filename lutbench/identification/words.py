@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from lutbench.identification.common import STOPS
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.lookwords import described
-from lutbench.identification.notes import notes_of
+from lutbench.identification.notes import NAMED, notes_of
 from lutbench.identification.result import Candidate, Identification, Look, Tone, word_of
 from lutbench.identification.tone import tone_of
 from lutbench.model.parameter import Parameter, parameters
-
-STOPS = 0.02
-"""Stops of exposure below which no sentence mentions it: it would read 0.0."""
 
 FAR_CODES = 20.0
 """Median error in 10-bit codes above which, with a strong look, the LUT counts as unexplained."""
@@ -21,9 +19,6 @@ FAR_DELTA_E = 10.0
 """Median look in ΔE 2000 above which, with such an error, the LUT counts as unexplained."""
 
 CURVE_ONLY = "Each channel depends on that channel alone, so the gamut is not converted."
-
-PHRASES = 3
-"""Phrases for a look in the explanation, which then stays short; the report has them all."""
 
 
 def explained(result: Identification) -> Identification:
@@ -235,7 +230,7 @@ def _look(look: Look) -> str:
             f"A small difference remains (ΔE 2000: median {look.median:.1f}, "
             f"95 % under {look.p95:.1f})."
         )
-    text = f"Adds a look: {', '.join(phrases[:PHRASES])}"
+    text = f"Adds a look: {', '.join(phrases[:NAMED])}"
     return text + ("; a single CDL describes it." if look.cdl is not None else ".")
 
 
@@ -243,7 +238,7 @@ def _taken_as_look(look: Look) -> list[str]:
     """What the LUT does to a picture, if no conversion is assumed."""
     if not look.present or not look.description:
         return []
-    phrases = ", ".join(look.description[:PHRASES])
+    phrases = ", ".join(look.description[:NAMED])
     if look.cdl is not None:
         return [f"As a grade on the signal, it is a CDL: {phrases}."]
     return [f"As a look on a finished picture: {phrases}."]

@@ -8,11 +8,12 @@ import numpy as np
 
 from lutbench.errors import LutbenchError
 from lutbench.identification.built.search import built, is_rounding
+from lutbench.identification.common import SIX_DECIMALS
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.knowledge import knowledge_of
 from lutbench.identification.result import Identification
-from lutbench.identification.samples import CODES, SIX_DECIMALS, Samples, samples_of
+from lutbench.identification.samples import CODES, NOISE, Samples, samples_of
 from lutbench.model.catalogue import Catalogue, open_catalogue
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion, Encoding, Kind
@@ -21,13 +22,11 @@ from lutbench.model.encoding import is_unrendered
 from lutbench.model.gamuts import BT709
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Clamp, Pipeline, Transform
+from lutbench.splitting.frame import LARGEST
 from lutbench.splitting.tone import tone_table
 
 WIDE = 7.5
 """Widths of the domain by which the chain of an unclipped LUT continues beyond it."""
-
-NOISE = 1.5 / CODES
-"""Full-scale value by which noise of a code blurs a plateau beyond its level."""
 
 
 def clean_conversion(found: Identification, lut: Transform) -> Conversion:
@@ -197,5 +196,5 @@ class Tasks:
             back = replace(self.curve, clamp=False).pipeline().inverse()
             floor, room = scale_of(self.curve.target.range)
             ends = back.apply(np.array([[floor] * 3, [floor + room] * 3]))[:, 0]
-            low, high = np.nan_to_num(ends, nan=first, posinf=1e6, neginf=-1e6).tolist()
+            low, high = np.nan_to_num(ends, nan=first, posinf=LARGEST, neginf=-LARGEST).tolist()
         return min(low, first), max(high, last)

@@ -16,6 +16,9 @@ USUAL = 33
 FINEST = 65
 """The most nodes along an edge for a part: enough for a chain, and still a small file."""
 
+MOST = 80_000
+"""Nodes that parts are fitted to and judged on, which limits the time."""
+
 LARGEST = 1e6
 """Full-scale value to which infinite results are limited, so that a file can hold them."""
 

@@ -13,10 +13,8 @@ from lutbench.identification.curvebank import scale_of
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.signal import CODES_10_BIT, Range, RangeFromSignal, SignalFromRange
 from lutbench.model.transforms import Array, Pipeline, Transform
+from lutbench.splitting.frame import MOST, USUAL
 from lutbench.tables.lut import Lut3D, lattice
-
-SIZE = 33
-"""Nodes along an edge of the look: a usual size."""
 
 EXPLAINED = 1.0
 """10-bit codes, 95th percentile beside the noise, up to which a look is explained."""
@@ -26,9 +24,6 @@ REACH = 0.25
 
 SMOOTHNESS = 1e-7
 """The weight of smoothness against error in the fit of the look."""
-
-MOST = 80_000
-"""Colours that the look is fitted to, which limits the time."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,12 +85,12 @@ def look_between(
     base: Transform = on_full_scale((cdl,), name) if cdl else Pipeline()
     if seen and cdl is None and grade:
         base = _better(on_full_scale(grade, name), clean, given)
-    nodes = lattice(SIZE, domain)
+    nodes = lattice(USUAL, domain)
     table = _carried_on(base, nodes, name, clamp)
     look = Lut3D(table, domain, title="look")
     rest = given - np.asarray(look.apply(clean))
     if np.percentile(np.abs(rest), 95) * CODES_10_BIT > limit:
-        fit = ScatteredFit((clean - low) / (high - low), rest, SIZE)
+        fit = ScatteredFit((clean - low) / (high - low), rest, USUAL)
         look = Lut3D(table + fit.solve(SMOOTHNESS, reach=REACH), domain, title="look")
     return LookPart(look, cdl)
 

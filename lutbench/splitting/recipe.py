@@ -27,6 +27,8 @@ TONE = "tone_curve.csv"
 
 CDL_KEYS = ("slope", "offset", "power")
 LONGEST = 60
+"""Characters of a file's name at most."""
+
 LOG_KEYS = (
     "base",
     "log_side_slope",

@@ -22,7 +22,7 @@ from lutbench.model.grade import Cdl
 from lutbench.model.transforms import Array, Pipeline, Transform, plain
 from lutbench.results import Result
 from lutbench.splitting.clean import Tasks, clean_conversion, description_of, noise_of, parted
-from lutbench.splitting.frame import LARGEST, Frame
+from lutbench.splitting.frame import LARGEST, MOST, Frame
 from lutbench.splitting.look import Compared, LookPart, look_between, on_full_scale
 from lutbench.tables.lut import Lut, Lut1D, Lut3D, ShaperLut3D
 from lutbench.tables.nodes import sample_1d
@@ -35,9 +35,6 @@ ROWS = (4096, 16384, 65536)
 
 CURVE_ERROR = 0.05
 """10-bit codes of error half-way between rows, 99th percentile, up to which a size is enough."""
-
-MOST_NODES = 40_000
-"""Nodes on which parts are fitted and judged, which limits the time."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -219,7 +216,7 @@ def split(
     tasks = Tasks.of(whole)
     gamut = frame.sampled(tasks.open_gamut(frame.outer), size=frame.finer(), title="gamut part")
     curve = _curve_part(tasks, gamut, frame)
-    nodes = _thinned(frame.nodes().reshape(-1, 3), MOST_NODES)
+    nodes = _thinned(frame.nodes().reshape(-1, 3), MOST)
     given = np.asarray(lut.apply(nodes), dtype=np.float64)
     hypothesis = found.best.hypothesis if found.best else None
     look = look_between(

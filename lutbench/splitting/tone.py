@@ -14,6 +14,7 @@ from lutbench.model.curves.base import Curve
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.curves.usable import why_unusable
 from lutbench.model.transforms import Array, Pipeline
+from lutbench.splitting.frame import MOST
 
 NAME = "tone curve"
 """The name of a tone curve in a recipe's definitions."""
@@ -28,14 +29,20 @@ REACH = (-0.5, 1.5)
 """The source signals that a table may span: a matrix gives light beyond 0..1."""
 
 BRIGHTEST = 9e5
-DARKEST = 1e5
-"""Light at which a table ends, and the light up to which it may bend."""
+"""Light at which a table ends: just under the largest value that a table may hold."""
+
+BENDS_TO = 1e5
+"""The light up to which a table may bend."""
 
 FARTHEST = 0.5
-CLIPPED_SHARE = 0.01
+"""Source signal by which a curve is continued straight, at most, to where the LUT clips."""
 
-MOST = 120_000
+CLIPPED_SHARE = 0.01
+"""The least share of the nodes at a level at which a LUT clips."""
+
 FEWEST = 64
+"""The fewest pairs of light and signal that a table is fitted to."""
+
 FLAT = 1e-9
 """The rise of signal per row in flat stretches: a table has to rise."""
 
@@ -74,7 +81,7 @@ def tone_table(hypothesis: Hypothesis, samples: Samples) -> Curve:
             (_plateau(samples, samples.high, np.inf) - low) / span,
         )
     grid, fitted = _ended(grid, fitted, clip_levels)
-    lights = np.clip(_light_of(hypothesis, grid) * gain, -DARKEST, DARKEST)
+    lights = np.clip(_light_of(hypothesis, grid) * gain, -BENDS_TO, BENDS_TO)
     lights, fitted = _flat_beyond(lights, fitted, clip_levels)
     table = _tabulated(lights, fitted)
     return table if table and _nearer(table, hypothesis, samples) else target.curve

@@ -30,15 +30,8 @@ from lutbench.identification.built.parts import (
     toned_by,
     tones,
 )
-from lutbench.identification.built.solve import (
-    ROUNDING_CODES,
-    Fit,
-    Solved,
-    error_of,
-    limit_of,
-    plainer,
-    solved,
-)
+from lutbench.identification.built.solve import Fit, Solved, error_of, limit_of, plainer, solved
+from lutbench.identification.common import ROUNDING_CODES
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import SHOWN_IN

@@ -40,6 +40,9 @@ LEFT = (
 """Settings of a tone that follow from the exposure or from source and target: not fitted."""
 
 
+Put = Callable[[Conversion, Array], Conversion]
+
+
 @dataclass(frozen=True)
 class Part:
     """A part with parameters: their starts and limits, and a function that sets them."""
@@ -48,7 +51,7 @@ class Part:
     start: tuple[float, ...]
     low: tuple[float, ...]
     high: tuple[float, ...]
-    put: Callable[[Conversion, Array], Conversion]
+    put: Put
     default: tuple[float, ...] | None = None
     """The values that change nothing, or that a recipe has by default."""
 
@@ -153,11 +156,17 @@ def tone(method: str) -> Part:
         made = mapper.between(task.source, task.target, task.exposure, **given)
         return replace(task, tone=made)
 
-    limits = [each.limits or (0.0, 1.0) for each in free]
+    return _of_settings(method, free, toned)
+
+
+def _of_settings(name: str, free: list[Parameter], put_them: Put) -> Part:
+    """The part of some settings, which starts from their defaults."""
+    low, high = (
+        zip(*(each.limits or (0.0, 1.0) for each in free), strict=True) if free else ((), ())
+    )
     usual = tuple(float(each.default) for each in free)
-    start = tuple(_inside(each, *bounds) for each, bounds in zip(usual, limits, strict=True))
-    low, high = tuple(each[0] for each in limits), tuple(each[1] for each in limits)
-    return Part(method, start, low, high, toned, usual)
+    start = tuple(map(_inside, usual, low, high))
+    return Part(name, start, low, high, put_them, usual)
 
 
 def tone_from(mapper: ToneMapper) -> Part:
@@ -176,11 +185,7 @@ def toned_by(mapper: ToneMapper, names: list[str]) -> Part:
         given = {each.name: float(number) for each, number in zip(free, v, strict=True)}
         return replace(task, tone=replace(mapper, **given))
 
-    limits = [each.limits or (0.0, 1.0) for each in free]
-    usual = tuple(float(each.default) for each in free)
-    start = tuple(_inside(each, *bounds) for each, bounds in zip(usual, limits, strict=True))
-    low, high = tuple(each[0] for each in limits), tuple(each[1] for each in limits)
-    return Part("settings of the tone", start, low, high, toned, usual)
+    return _of_settings("settings of the tone", free, toned)
 
 
 def carried(on: str) -> Part:

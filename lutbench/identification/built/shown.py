@@ -12,7 +12,7 @@ from itertools import product
 import numpy as np
 
 from lutbench.errors import LutbenchError
-from lutbench.identification.built.straight import FEWEST
+from lutbench.identification.common import GREYS
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.hdr import HlgScene, PqDisplay
@@ -48,7 +48,7 @@ def mapped_ends(
     samples: Samples, sources: list[End], targets: list[End], most: int
 ) -> list[Mapped]:
     """The ends of mappers of display light that come near to the greys, the nearest first."""
-    if samples.inside(samples.neutral).all(axis=1).sum() < FEWEST:
+    if samples.inside(samples.neutral).all(axis=1).sum() < GREYS:
         return []
     best: dict[tuple[int, int, str], Mapped] = {}
     mappers = list(_mappers())

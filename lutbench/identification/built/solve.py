@@ -11,15 +11,10 @@ import numpy as np
 
 from lutbench.identification.built.nodes import FAR, Nodes
 from lutbench.identification.built.parts import Part, put
+from lutbench.identification.common import STEP, rounded
 from lutbench.identification.samples import Samples
 from lutbench.model.conversion import Conversion
 from lutbench.model.transforms import Array
-
-ROUNDING, ROUNDING_CODES = 1.05, 0.004
-"""The residual of an exact description: at most this many times the rounding, plus 10-bit codes."""
-
-STEP = 1e-5
-"""The change of a parameter for a numerical derivative, times its size from 1 on."""
 
 UNSEEN = 1e-4
 """10-bit codes by a unit of a parameter up to which it changes nothing: the arithmetic gives up to
@@ -108,7 +103,7 @@ def _digits(value: float) -> int:
 
 def limit_of(samples: Samples) -> float:
     """The largest root mean square error in codes of an exact description."""
-    return ROUNDING * samples.floor + ROUNDING_CODES
+    return rounded(samples.floor)
 
 
 def root_mean_square(values: Array) -> float:

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from lutbench.identification.common import DARK, GREYS
 from lutbench.identification.curvebank import End
 from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.naming import most_missed
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.hdr import HlgScene
 from lutbench.model.transforms import Array
@@ -21,18 +23,6 @@ FINEST, LEAST = 100.0, 4.0
 """How much finer than allowed an agreement of slopes still counts for more; and the least evidence
 of a stretch in nats: two or three slopes that agree closely.
 """
-
-FAR = 1e3
-"""The difference that is assumed for slopes that are unknown."""
-
-FEWEST = 6
-"""The fewest greys that determine a line."""
-
-LINE, LINE_NOISE = 0.3, 3.0
-"""10-bit codes, and times the noise, by which greys may differ from a line of stops."""
-
-DARK = 1e-7
-"""Light below which greys are left out: its logarithm is unreliable."""
 
 
 def straight_ends(
@@ -54,10 +44,10 @@ def straight_ends(
     # Rounding of two neighbours, beside what they differ by.
     rise = np.maximum(np.abs(np.diff(signal)), 1e-9)
     rounded = 4 * samples.floor / CODES / np.minimum(rise[1:], rise[:-1])
-    off = np.nan_to_num(off, nan=FAR, posinf=FAR)
+    off = np.nan_to_num(off, nan=np.inf)
     within = SAME + rounded
     # A slope that agrees far more closely than required is stronger evidence.
-    gain = np.where(off <= within, np.log(within / (off + within / FINEST)), 0.0)
+    gain = np.log(within / (np.minimum(off, within) + within / FINEST))
     run = np.zeros(gain.shape[:2])
     best = np.zeros(gain.shape[:2])
     for k in range(gain.shape[2]):
@@ -76,7 +66,7 @@ def hlg_ends(samples: Samples, targets: list[End], knowledge: Knowledge) -> list
     clear = samples.inside(samples.neutral).all(axis=1)
     signal = samples.neutral.mean(axis=1)
     with np.errstate(all="ignore"):
-        rise = np.nan_to_num(np.gradient(signal) * CODES, posinf=FAR, neginf=0.0)
+        rise = np.nan_to_num(np.gradient(signal) * CODES, posinf=CODES, neginf=0.0)
     found: list[tuple[float, int, End, End]] = []
     for source in knowledge.sources:
         for target in targets:
@@ -86,12 +76,12 @@ def hlg_ends(samples: Samples, targets: list[End], knowledge: Knowledge) -> list
                 continue
             x, y = _stops(source.of_axis(samples.neutral_in)), _stops(target.decode(signal))
             fine = clear & np.isfinite(x) & np.isfinite(y)
-            if fine.sum() < FEWEST:
+            if fine.sum() < GREYS:
                 continue
             x, y = x[fine], y[fine]
-            codes = np.clip(rise[fine] / np.maximum(np.gradient(y), 1e-9), 0.0, FAR)
+            codes = np.clip(rise[fine] / np.maximum(np.gradient(y), 1e-9), 0.0, CODES)
             left = _off_line(x, y, codes)
-            if left <= max(LINE, LINE_NOISE * samples.noise):
+            if left <= most_missed(samples.noise):
                 found.append((left, len(found), source, target))
     return [(source, target) for _, _, source, target in sorted(found, key=lambda each: each[:2])]
 

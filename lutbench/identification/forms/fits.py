@@ -11,21 +11,14 @@ import numpy as np
 
 from lutbench.identification.carriers import Carrier
 from lutbench.identification.curvebank import End
-from lutbench.identification.forms.free import (
-    UNTOLD,
-    Model,
-    light_space,
-    moved,
-    signal_space,
-    typical,
-)
+from lutbench.identification.forms.free import Model, light_space, moved, signal_space, typical
 from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.mono import LumaModel
 from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.lightsteps import LumaTint, free_numbers
-from lutbench.identification.samples import Samples
+from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array, Transform
 
@@ -247,7 +240,7 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
         numbers = np.zeros((count, NUMBERS))
         matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
         for k in np.argsort(error):
-            if error[k] < UNTOLD:
+            if error[k] < CODES:
                 yield int(k), matrix[k], numbers[k], float(error[k])
         return
     model = form.model_of(part.ground, part.lights)
@@ -266,5 +259,5 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
     steps = 3 if form.mixed else 1
     matrix, mixing, error = model.refined(matrix, mixing, form.mixed, steps, HOLD)
     for k in np.argsort(error):
-        if error[k] < UNTOLD:
+        if error[k] < CODES:
             yield int(k), matrix[k], mixing[k], float(error[k])

@@ -10,9 +10,6 @@ from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples
 from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
 
-DISPLAY_PEAK = 1000.0
-"""cd/m² of the display that HLG is shown on: the reference of Recommendation ITU-R BT.2100."""
-
 LEAST_FLOOR = 0.05
 """10-bit codes, root mean square, of error between the nodes of the neutral axis, at least."""
 
@@ -40,7 +37,7 @@ class Fitted:
         """Every end; those of HLG also as shown on a display."""
         plain = [Source(end) for end in self.knowledge.sources]
         shown = [
-            Source(each.end, HlgSystemGamma(DISPLAY_PEAK))
+            Source(each.end, HlgSystemGamma())
             for each in plain
             if isinstance(each.end.curve.curve, HlgScene)
         ]

@@ -13,6 +13,7 @@ from functools import reduce
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import STEP, TINY
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.linear import ENTRIES, OTHERS, rows_of
 from lutbench.identification.forms.nodes import Ground, Lights
@@ -30,9 +31,6 @@ may spoil the rest."""
 LEAST_SEEN = 0.25
 """The least share of nodes that must be predicted."""
 
-UNTOLD = 1e3
-"""10-bit codes of error where fewer are predicted: as much as a full scale."""
-
 KNOWN_TO = 0.05
 """10-bit codes of error of the neutral axis between its nodes."""
 
@@ -47,12 +45,6 @@ FLATTEST = 1e-3
 
 BLACK = 1e-3
 """Light up to this share of that in the middle of the axis is black, to either side."""
-
-SMALL = 1e-6
-"""The share of light by which a compression is differentiated."""
-
-TINY = 1e-12
-"""Light that is added to that, since black has none."""
 
 MOST_GAIN = 0.5
 """The most change of a gain in a step, as a natural logarithm."""
@@ -177,7 +169,7 @@ class Model:
             return after
         light = self.lights.nodes @ matrix.transpose(0, 2, 1)
         packed = self.compression.apply(light)
-        step = SMALL * largest(np.abs(light))[..., None] + TINY
+        step = STEP * largest(np.abs(light))[..., None] + TINY
         moved = [self.compression.apply(light + step * each) - packed for each in np.eye(3)]
         return np.asarray(after @ (np.stack(moved, axis=3) / step[..., None]))
 
@@ -248,7 +240,7 @@ def largest(values: Array) -> Array:
 
 def evenly(misses: Array) -> Array:
     """The geometric mean of the errors in codes, (s,), which outliers hardly affect."""
-    size = np.where(np.isnan(misses), UNTOLD, np.abs(misses))
+    size = np.where(np.isnan(misses), CODES, np.abs(misses))
     return np.asarray(np.exp(np.mean(np.log(largest(size) + KNOWN_TO), axis=1)))
 
 
@@ -258,7 +250,7 @@ def typical(misses: Array, share: float = SHARE) -> Array:
     seen = np.isfinite(size).sum(axis=1)
     order = np.sort(size, axis=1)
     at = np.maximum((share * (seen - 1)).astype(np.int64), 0)
-    return np.where(seen >= LEAST_SEEN * size.shape[1], order[np.arange(len(order)), at], UNTOLD)
+    return np.where(seen >= LEAST_SEEN * size.shape[1], order[np.arange(len(order)), at], CODES)
 
 
 def free_of(matrix: Array) -> Array:

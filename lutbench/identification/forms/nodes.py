@@ -8,23 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import DENSE, GREYS
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.hdr import HlgSystemGamma
 from lutbench.model.transforms import Array
 
-GRID = 2048
-"""Points of the tables over the neutral axis."""
-
 MOST = 600
 """The most nodes near neutral that a fit uses, and the most away from it."""
 
 FEWEST = 25
 """The fewest nodes for a fit."""
-
-FEWEST_GREYS = 7
-"""The fewest nodes of the neutral axis that show how well it is known between them."""
 
 UNKNOWN_TO = 1.0
 """10-bit codes of error that are assumed where there are fewer."""
@@ -54,7 +49,7 @@ class Source:
 class Ground:
     """Chosen nodes: places on the axis (n, 3), outputs (n, 3); the neutral axis by `grid`.
 
-    `neutral` (GRID, 3) are outputs on the grid of full-scale inputs `grid`, a smooth
+    `neutral` (DENSE, 3) are outputs on the grid of full-scale inputs `grid`, a smooth
     curve through the neutral nodes that are clear of clipping; `spread` (n,) is how far the
     channels of a node lie apart on it. `floored` and `capped` tell whether it is clipped at
     its ends.
@@ -110,7 +105,7 @@ def ground_of(samples: Samples) -> Ground | None:
     if run is None:
         return None
     inputs, neutral = samples.neutral_in[run], samples.neutral[run]
-    grid = np.linspace(inputs[0], inputs[-1], GRID)
+    grid = np.linspace(inputs[0], inputs[-1], DENSE)
     dense = np.maximum.accumulate(PchipInterpolator(inputs, neutral)(grid), axis=0)
     flat = samples.table.reshape(-1, 3)
     low, high = dense[0], dense[-1]
@@ -153,7 +148,7 @@ def _known_to(inputs: Array, neutral: Array) -> float:
     """
     from scipy.interpolate import PchipInterpolator
 
-    if len(inputs) < FEWEST_GREYS:
+    if len(inputs) < GREYS:
         return UNKNOWN_TO
     even = len(inputs) - 1 + len(inputs) % 2
     told = PchipInterpolator(inputs[:even:2], neutral[:even:2])(inputs[1:even:2])
@@ -166,7 +161,7 @@ def _some(rng: np.random.Generator, rows: NDArray[np.int64], count: int) -> NDAr
 
 @dataclass(frozen=True)
 class Lights:
-    """Light of many sources: at the chosen nodes (s, n, 3), along the grid (s, GRID), rising."""
+    """Light of many sources: at the chosen nodes (s, n, 3), along the grid (s, DENSE), rising."""
 
     nodes: Array
     table: Array

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lutbench.identification.carriers import DARK, Carrier
+from lutbench.identification.carriers import Carrier
+from lutbench.identification.common import DARK
 from lutbench.identification.forms.free import EDGE, Space, typical
 from lutbench.identification.forms.linear import rows_of
 from lutbench.identification.forms.nodes import Ground, Lights

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import EARNED, STEP, TINY
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, After, Form
 from lutbench.identification.forms.free import Model, by_entries, largest, moved, signal_space
@@ -36,9 +37,6 @@ STEPS = 12
 ROUNDS = 4
 """Rounds at most: most LUTs need two."""
 
-BETTER = 20.0
-"""Nats by which a kind must explain more than the others, and a round than the one before."""
-
 UNSEEN = 100.0
 """10-bit codes of error of a node without prediction, and the most that counts."""
 
@@ -47,12 +45,6 @@ SLIGHT = 2.0
 
 SMALL = 0.01
 """A small change of an entry of the matrix."""
-
-TINY = 1e-4
-"""The share of a small change over which a slope is taken."""
-
-DIM, DARK = 1e-6, 1e-12
-"""The share of light over which a slope is taken, and light that is added since black has none."""
 
 FIRM = 1e-3
 """The damping of a first step, as a share of the mean slope."""
@@ -93,13 +85,13 @@ def _form(fitted: Fitted, lit: Lit) -> Form | None:
     begun = [(kind, fit.begun(kind, None, np.array(kind.start))) for kind in KINDS]
     begun = [(kind, found) for kind, found in begun if len(found.nats)]
     begun.sort(key=lambda each: float(each[1].nats[0]))
-    if len(begun) < 2 or begun[0][1].nats[0] > begun[1][1].nats[0] - BETTER:
+    if len(begun) < 2 or begun[0][1].nats[0] > begun[1][1].nats[0] - EARNED:
         return None
     kind, found = begun[0]
     form, before = None, np.inf
     for _ in range(ROUNDS):
         best = fit.ended(kind, found)
-        if best.nats[0] > before - BETTER:
+        if best.nats[0] > before - EARNED:
             break
         before = best.nats[0]
         form = fit.form(kind, best.numbers[0])
@@ -218,7 +210,7 @@ class _Along:
         """
         numbers = place[:, 6:] * self.kind.small
         count = numbers.shape[1]
-        moves = TINY * np.where(place + TINY > self.high, -1.0, 1.0)[:, 6:]
+        moves = STEP * np.where(place + STEP > self.high, -1.0, 1.0)[:, 6:]
         tried = numbers + (moves * self.kind.small) * np.eye(count)[:, None]
         with_numbers = (self.kind.moved(before, tried[:, :, None]) - after) / moves.T[
             ..., None, None
@@ -228,7 +220,7 @@ class _Along:
             with_light = -gain[..., None] * np.eye(3)
         else:
             with_numbers = -gain * with_numbers
-            small = DIM * largest(np.abs(before))[..., None] + DARK
+            small = STEP * largest(np.abs(before))[..., None] + TINY
             near = before + small * np.eye(3)[:, None, None]
             with_light = (self.kind.moved(near, numbers[:, None]) - after) / small
             with_light = -gain[..., None] * np.moveaxis(with_light, 0, -1)
