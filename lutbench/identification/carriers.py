@@ -28,6 +28,10 @@ EDGE = 0.01
 """The least channel, as a share of the largest, of light that is not at the edge of a gamut."""
 
 
+POWERS = (2.0, 4.0, 8.0)
+"""Powers of a soft maximum to begin with: each is within a factor of 1.5 of those between."""
+
+
 class Carrier:
     """The number of a colour that a tone curve acts on, as the light of a grey that has it too."""
 
@@ -71,6 +75,18 @@ class Largest(Carrier):
 
     def undone(self, light: Array, value: Array, after: Array) -> Array:
         return np.asarray(value[..., None] * (light / np.maximum(after, DARK)[..., None]))
+
+
+@dataclass(frozen=True)
+class SoftMaximum(Largest):
+    """The mean of a power of the channels: with a high power nearly the largest channel."""
+
+    power: float
+    words = "a soft maximum of the channels"
+
+    def value(self, light: Array) -> Array:
+        powers = np.maximum(light, 0.0) ** self.power
+        return np.asarray(powers.mean(axis=-1) ** (1 / self.power))
 
 
 @dataclass(frozen=True)
@@ -186,7 +202,16 @@ class Luma(_Wide):
 
 def by_proportion(gamuts: Sequence[tuple[str, Gamut]]) -> list[Carrier]:
     """The carriers that keep the proportions of channels, for displays of some gamuts."""
-    return [Largest(), *(Luminance(each.luminance_weights, name) for name, each in gamuts)]
+    return [
+        Largest(),
+        *map(SoftMaximum, POWERS),
+        *(Luminance(each.luminance_weights, name) for name, each in gamuts),
+    ]
+
+
+def soft_maxima() -> list[Carrier]:
+    """Soft maxima of powers to begin with."""
+    return [*map(SoftMaximum, POWERS)]
 
 
 def in_bt2020(gamuts: Sequence[tuple[str, Gamut]]) -> list[Carrier]:

@@ -21,6 +21,9 @@ from lutbench.identification.verdict import Finalist
 NATS = 10.0
 """Nats up to which a lead counts in full; a larger one counts by its logarithm."""
 
+DISPLAYED = 0.95
+"""The rate at which a display's curve behind a measured one is right: see the page of identify."""
+
 FAR = 1000.0
 """Nats of lead that a source is given where no other source can be fitted."""
 
@@ -120,7 +123,22 @@ def with_certainty(
         return weighed, None
     grounds = samples, fitted.ground
     probabilities, known = certainty.probabilities, fitted.knowledge
-    return weighed, measured_of(best.hypothesis, yard, probabilities, grounds, known)
+    found = measured_of(best.hypothesis, yard, probabilities, grounds, known)
+    return _shown_by(weighed, found), found
+
+
+def _shown_by(candidate: Candidate, found: Measured | None) -> Candidate:
+    """The candidate with the display's curve that shows behind a measured curve."""
+    end = None if found is None else found.display
+    if end is None:
+        return candidate
+    return replace(
+        candidate,
+        target=replace(candidate.target, curve=end.curve.name, rendering=end.curve.rendering),
+        same_as=replace(candidate.same_as, target_curve=tuple(end.curve.same_as)),
+        probabilities=candidate.probabilities | {"target curve": DISPLAYED},
+        hidden=tuple(part for part in candidate.hidden if part != "target curve"),
+    )
 
 
 def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lutbench.identification.common import LEAST, SIX_DECIMALS
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.gamutbank import Pair
-from lutbench.identification.lightsteps import AFTER, Density, Paling
+from lutbench.identification.lightsteps import AFTER, LOOKS
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.compression import GamutCompression
 from lutbench.model.conversion import Conversion
@@ -111,11 +111,12 @@ class Hypothesis:
         return self.target if isinstance(self.target, End) else self.target.based_on
 
     def without_grade(self) -> Hypothesis:
-        """The same without what follows the encoding."""
+        """The same without a look: what follows the encoding, and steps on light that are one."""
         made = self.built
         if made is not None and made.grade_place == "after":
             made = replace(made, grade=())
-        return replace(self, grade=(), built=made)
+        before = None if isinstance(self.compression, LOOKS) else self.compression
+        return replace(self, grade=(), compression=before, built=made)
 
     @property
     def gamuts(self) -> tuple[str | None, str | None]:
@@ -143,7 +144,7 @@ class Hypothesis:
     def left_out(self) -> tuple[str, ...]:
         """The phrases for what `split` has no part for."""
         phrases = [] if self.built is None else list(_beside(self.built))
-        if isinstance(self.compression, Paling | Density):
+        if isinstance(self.compression, LOOKS):
             phrases.append(str(self.compression))
         phrases += [str(step) for step in self.grade if isinstance(step, AFTER)]
         if self.rendering is not None:

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import ClassVar
 
 import numpy as np
 
 from lutbench.identification.common import DARK, DENSE
-from lutbench.model.compression import GamutCompression
 from lutbench.model.curves.base import MID_GREY
-from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix, rgb_from_lms
-from lutbench.model.gamuts import BT709
+from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix
+from lutbench.model.gamuts import BT709, BT2020, P3_D65
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.interpolation import interp_uniform
 from lutbench.model.transforms import Array, Transform
+
+WIDER = (BT709, P3_D65, BT2020)
+"""The primaries that displays have, from narrow to wide."""
 
 TURNS = 6
 """Steps of Newton's method to the inverse, after which it hardly changes."""
@@ -54,15 +55,24 @@ class Paling(_Step):
     red: float
     blue: float
     """The shares of red and blue in luminance."""
+    grey: float = MID_GREY
+    """The light of mid grey."""
 
     kind: ClassVar[str] = "paling"
 
+    def about(self, grey: float) -> Paling:
+        """The same with stops from another light."""
+        return replace(self, grey=grey)
+
     def _changed(self, rgb: Array) -> Array:
-        return _paler(rgb, self._numbers)
+        gain = self.grey / MID_GREY
+        return gain * paler(rgb / gain, self._numbers)
 
     def _undone(self, rgb: Array) -> Array:
+        gain = self.grey / MID_GREY
+        rgb = rgb / gain
         grey, kept = _paled(rgb, self._numbers)
-        return np.asarray(grey + (rgb - grey) / np.maximum(kept, DARK))
+        return np.asarray(gain * (grey + (rgb - grey) / np.maximum(kept, DARK)))
 
     @property
     def _numbers(self) -> Array:
@@ -71,8 +81,8 @@ class Paling(_Step):
     def __str__(self) -> str:
         return (
             f"highlights that lose up to {100 * self.most:.0f} % of their colour, from "
-            f"{self.start:+.1f} stops over {self.length:.1f} stops".replace("-", "−")
-        )
+            f"{self.start + np.log2(self.grey / MID_GREY):+.1f} stops over {self.length:.1f} stops"
+        ).replace("-", "−")
 
 
 @dataclass(frozen=True)
@@ -87,10 +97,10 @@ class Density(_Step):
     kind: ClassVar[str] = "density"
 
     def _changed(self, rgb: Array) -> Array:
-        return np.asarray(rgb * _denser(rgb, np.array((self.strength, self.power))))
+        return np.asarray(rgb * denser(rgb, np.array((self.strength, self.power))))
 
     def _undone(self, rgb: Array) -> Array:
-        return _undensed(rgb, np.array((self.strength, self.power)))
+        return undensed(rgb, np.array((self.strength, self.power)))
 
     def __str__(self) -> str:
         return f"colourful colours that are darker, by up to {100 * self.strength:.0f} %"
@@ -98,24 +108,25 @@ class Density(_Step):
 
 @dataclass(frozen=True)
 class Vibrance(_Step):
-    """Chroma of Oklab times 1 + amount·exp(−chroma / reach), in the light of a display with a power
-    of `gamma` and the primaries of BT.709. Common practice: pale colours gain more colour.
+    """Chroma of Oklab times 1 + amount·exp(−chroma / reach), in the light of a display. Common
+    practice: pale colours gain more colour.
     """
 
     amount: float
     reach: float
-    gamma: float
+    display: tuple[float, float, float]
+    """See `_to_lab`."""
 
     kind: ClassVar[str] = "vibrance"
 
     def _changed(self, rgb: Array) -> Array:
-        lab = _to_lab(rgb, np.array(self.gamma))
+        lab = _to_lab(rgb, np.array(self.display))
         chroma = np.hypot(lab[..., 1:2], lab[..., 2:])
         lab[..., 1:] *= 1 + self.amount * np.exp(-chroma / self.reach)
-        return _from_lab(lab, np.array(self.gamma))
+        return _from_lab(lab, np.array(self.display))
 
     def _undone(self, rgb: Array) -> Array:
-        return _unlivened(rgb, np.array((self.amount, self.reach, self.gamma)))
+        return unlivened(rgb, np.array((self.amount, self.reach, *self.display)))
 
     def __str__(self) -> str:
         gains = "more" if self.amount > 0 else "less"
@@ -128,18 +139,19 @@ class HueTurn(_Step):
 
     waves: tuple[float, float, float, float]
     """Radians: cosine and sine of the hue, and of twice the hue."""
-    gamma: float
+    display: tuple[float, float, float]
+    """See `_to_lab`."""
 
     kind: ClassVar[str] = "hue_turn"
 
     def _changed(self, rgb: Array) -> Array:
-        numbers = np.array((*self.waves, self.gamma))
-        lab = _to_lab(rgb, numbers[4])
+        numbers = np.array((*self.waves, *self.display))
+        lab = _to_lab(rgb, numbers[4:])
         hue = np.arctan2(lab[..., 2], lab[..., 1])
-        return _from_lab(_at_hue(lab, hue + _turn(hue, numbers)), numbers[4])
+        return _from_lab(_at_hue(lab, hue + _turn(hue, numbers)), numbers[4:])
 
     def _undone(self, rgb: Array) -> Array:
-        return _unturned(rgb, np.array((*self.waves, self.gamma)))
+        return unturned(rgb, np.array((*self.waves, *self.display)))
 
     def __str__(self) -> str:
         hue = np.linspace(-np.pi, np.pi, 361)
@@ -195,19 +207,53 @@ class _Inverse(_Step):
         return self.step
 
 
-def _undensed(rgb: Array, numbers: Array) -> Array:
-    return np.asarray(rgb / _denser(rgb, numbers))
+LOOKS = (Paling, Density)
+"""Looks on light before the tone curve."""
+
+AFTER = (Density, Vibrance, HueTurn, LumaTint)
+"""Those that may come after the tone curve."""
 
 
-def _to_lab(rgb: Array, gamma: Array) -> Array:
-    light = np.maximum(rgb, 0.0) ** gamma[..., None]
-    return np.asarray(np.cbrt(light @ lms_matrix(BT709).T) @ LAB_FROM_ROOTS.T)
+def undensed(rgb: Array, numbers: Array) -> Array:
+    """Before colours were made denser; numbers (..., 2)."""
+    return np.asarray(rgb / denser(rgb, numbers))
 
 
-def _from_lab(lab: Array, gamma: Array) -> Array:
+def _to_lab(rgb: Array, display: Array) -> Array:
+    """Oklab of the signal of a display. Its numbers (..., 3) are the power of its curve, the offset
+    in it (0.055 in sRGB, 0.099 in BT.709, 0 in a plain power) and its primaries (0 to 2: `WIDER`).
+    """
+    power, offset, knee = _curve(display)
+    above = ((np.maximum(rgb, knee) + offset) / (1 + offset)) ** power
+    light = above * np.clip(rgb / np.maximum(knee, DARK), 0, 1)
+    return np.asarray(np.cbrt(_mixed(_to_lms(display), light)) @ LAB_FROM_ROOTS.T)
+
+
+def _from_lab(lab: Array, display: Array) -> Array:
+    power, offset, knee = _curve(display)
     roots = lab @ np.linalg.inv(LAB_FROM_ROOTS).T
-    light = roots**3 @ rgb_from_lms(BT709).T
-    return np.asarray(np.maximum(light, 0.0) ** (1 / gamma[..., None]))
+    light = np.maximum(_mixed(np.asarray(np.linalg.inv(_to_lms(display))), roots**3), 0.0)
+    least = ((knee + offset) / (1 + offset)) ** power
+    above = np.maximum(light, least) ** (1 / power) * (1 + offset) - offset
+    return np.asarray(above * np.clip(light / np.maximum(least, DARK**2), 0, 1))
+
+
+def _curve(display: Array) -> tuple[Array, Array, Array]:
+    """Power, offset, and the signal below which the curve is its tangent through black."""
+    power, offset = display[..., :1], display[..., 1:2]
+    return power, offset, offset / (power - 1)
+
+
+def _to_lms(display: Array) -> Array:
+    """From light, (..., 3, 3); between two sets of primaries a mixture, which no display has."""
+    at = display[..., 2]
+    shares = [np.maximum(1 - np.abs(at - k), 0.0)[..., None, None] for k in range(len(WIDER))]
+    return np.asarray(sum(s * lms_matrix(each) for s, each in zip(shares, WIDER, strict=True)))
+
+
+def _mixed(matrix: Array, rgb: Array) -> Array:
+    """Every matrix (..., 3, 3) times its colours (..., 3)."""
+    return np.asarray(sum(matrix[..., k] * rgb[..., k : k + 1] for k in range(3)))
 
 
 def _at_hue(lab: Array, hue: Array) -> Array:
@@ -221,9 +267,9 @@ def _turn(hue: Array, numbers: Array) -> Array:
     return np.asarray(turn)
 
 
-def _unturned(rgb: Array, numbers: Array) -> Array:
-    """Before hues were turned: Newton's method."""
-    lab = _to_lab(rgb, numbers[..., 4])
+def unturned(rgb: Array, numbers: Array) -> Array:
+    """Before hues were turned: Newton's method; numbers (..., 7)."""
+    lab = _to_lab(rgb, numbers[..., 4:])
     after = np.arctan2(lab[..., 2], lab[..., 1])
     a, b, c, d = (numbers[..., k] for k in range(4))
     hue = after - _turn(after, numbers)
@@ -231,13 +277,13 @@ def _unturned(rgb: Array, numbers: Array) -> Array:
         slope = 1 + b * np.cos(hue) - a * np.sin(hue)
         slope += 2 * d * np.cos(2 * hue) - 2 * c * np.sin(2 * hue)
         hue = hue - (hue + _turn(hue, numbers) - after) / np.maximum(slope, FLATTEST)
-    return _from_lab(_at_hue(lab, hue), numbers[..., 4])
+    return _from_lab(_at_hue(lab, hue), numbers[..., 4:])
 
 
-def _unlivened(rgb: Array, numbers: Array) -> Array:
-    """Before chroma was raised: Newton's method."""
-    amount, reach, gamma = (numbers[..., k] for k in range(3))
-    lab = _to_lab(rgb, gamma)
+def unlivened(rgb: Array, numbers: Array) -> Array:
+    """Before chroma was raised: Newton's method; numbers (..., 5)."""
+    amount, reach = (numbers[..., k] for k in range(2))
+    lab = _to_lab(rgb, numbers[..., 2:])
     after = np.hypot(lab[..., 1], lab[..., 2])
     chroma = after / (1 + amount * np.exp(-after / reach))
     for _ in range(TURNS):
@@ -246,7 +292,7 @@ def _unlivened(rgb: Array, numbers: Array) -> Array:
         chroma = np.maximum(chroma - (chroma * (1 + part) - after) / slope, 0.0)
     share = chroma / np.where(after > 0, after, 1.0)
     lab[..., 1:] *= share[..., None]
-    return _from_lab(lab, gamma)
+    return _from_lab(lab, numbers[..., 2:])
 
 
 def _paled(rgb: Array, numbers: Array) -> tuple[Array, Array]:
@@ -258,123 +304,15 @@ def _paled(rgb: Array, numbers: Array) -> tuple[Array, Array]:
     return grey, 1 - most * part * part * (3 - 2 * part)
 
 
-def _paler(rgb: Array, numbers: Array) -> Array:
+def paler(rgb: Array, numbers: Array) -> Array:
+    """Highlights with less colour; numbers (..., 5)."""
     grey, kept = _paled(rgb, numbers)
     return np.asarray(grey + kept * (rgb - grey))
 
 
-def _denser(rgb: Array, numbers: Array) -> Array:
+def denser(rgb: Array, numbers: Array) -> Array:
     """The factor of light; numbers (..., 2)."""
     strength, power = numbers[..., :1], numbers[..., 1:]
     largest = np.maximum(rgb.max(axis=-1, keepdims=True), DARK)
     colourful = np.clip(1 - rgb.min(axis=-1, keepdims=True) / largest, 0, 1)
     return np.asarray(1 - strength * colourful**power)
-
-
-def _compressed(rgb: Array, numbers: Array) -> Array:
-    """As `GamutCompression`, with numbers (..., 7)."""
-    threshold, limit, power = numbers[..., :3], numbers[..., 3:6], numbers[..., 6:]
-    scale = (limit - threshold) / (((1 - threshold) / (limit - threshold)) ** -power - 1) ** (
-        1 / power
-    )
-    peak = rgb.max(axis=-1, keepdims=True)
-    size = np.abs(peak)
-    distance = (peak - rgb) / np.where(size == 0, 1.0, size)
-    over = np.maximum(distance - threshold, 0) / scale
-    inside = threshold + scale * over / (1 + over**power) ** (1 / power)
-    return np.where(distance > threshold, peak - inside * size, rgb)
-
-
-@dataclass(frozen=True)
-class StepKind:
-    """A step whose numbers are fitted: where they start, least and most, and a small change.
-
-    `moved` is the step on light (s, n, 3) of many sources, with numbers (s, 1, k) each; or, where
-    the step is one `after` the tone curve, its inverse on the signal.
-    """
-
-    start: tuple[float, ...]
-    low: tuple[float, ...]
-    high: tuple[float, ...]
-    small: tuple[float, ...]
-    moved: Callable[[Array, Array], Array]
-    made: Callable[[Array], Transform]
-    begins: Transform | None = None
-    """The step in the fits that the first sources are taken from."""
-    after: bool = False
-
-
-AFTER = (Density, Vibrance, HueTurn, LumaTint)
-"""Those that may come after the tone curve."""
-
-PRESET = GamutCompression()
-"""The reference gamut compression."""
-
-FREE = {GamutCompression: 7, Paling: 5, Density: 2, Vibrance: 3, HueTurn: 5, LumaTint: 0}
-"""How many numbers of each step are free; greys show a tint, as they show the tone curve."""
-
-
-def free_numbers(step: Transform | None) -> int:
-    """How many numbers of a step were fitted; a step with known numbers counts as one."""
-    return 1 if step == PRESET else 0 if step is None else FREE[type(step)]
-
-
-def _compression(numbers: Array) -> Transform:
-    t, limits = (tuple(map(float, numbers[k : k + 3])) for k in (0, 3))
-    return GamutCompression(t, limits, float(numbers[6]))  # type: ignore[arg-type]
-
-
-KINDS = (
-    StepKind(
-        (*PRESET.thresholds, *PRESET.limits, PRESET.power),
-        (0.3,) * 3 + (1.01,) * 3 + (1.0,),
-        (0.97,) * 3 + (3.0,) * 3 + (6.0,),
-        (0.05,) * 7,
-        _compressed,
-        _compression,
-        PRESET,
-    ),
-    StepKind(
-        (1.0, 3.5, 0.7, 0.2126, 0.0722),
-        (-4.0, 0.5, 0.0, 0.0, 0.0),
-        (6.0, 10.0, 1.0, 0.6, 0.4),
-        (0.2, 0.2, 0.05, 0.01, 0.01),
-        _paler,
-        lambda v: Paling(*map(float, v)),
-    ),
-    StepKind(
-        (0.2, 1.5),
-        (-0.5, 0.3),
-        (0.9, 4.0),
-        (0.05, 0.1),
-        lambda rgb, v: rgb * _denser(rgb, v),
-        lambda v: Density(*map(float, v)),
-    ),
-    StepKind(
-        (0.2, 1.5),
-        (-0.5, 0.3),
-        (0.9, 4.0),
-        (0.05, 0.1),
-        _undensed,
-        lambda v: Density(*map(float, v)),
-        after=True,
-    ),
-    StepKind(
-        (0.05, 0.1, 2.4),
-        (-0.6, 0.02, 1.8),
-        (1.5, 0.6, 2.8),
-        (0.05, 0.02, 0.1),
-        _unlivened,
-        lambda v: Vibrance(*map(float, v)),
-        after=True,
-    ),
-    StepKind(
-        (0.0, 0.0, 0.0, 0.0, 2.4),
-        (-0.4,) * 4 + (1.8,),
-        (0.4,) * 4 + (2.8,),
-        (0.02,) * 4 + (0.1,),
-        _unturned,
-        lambda v: HueTurn((float(v[0]), float(v[1]), float(v[2]), float(v[3])), float(v[4])),
-        after=True,
-    ),
-)

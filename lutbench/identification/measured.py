@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from lutbench.identification.curvebank import End
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.gamuts import Gamut
@@ -91,6 +92,8 @@ class Measured:
     gamut: Gamut | None = None
     against: str = ""
     supposed: bool = False
+    display: End | None = None
+    """The display whose curve the greys show behind a measured curve, without a tone curve."""
 
     @property
     def words(self) -> str:

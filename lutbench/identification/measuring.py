@@ -4,11 +4,12 @@ free matrix."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from lutbench.errors import LutbenchError
+from lutbench.identification.common import EARNED
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.forms.bends import Bending, Bent, bent
 from lutbench.identification.forms.fits import GLANCED, Form, glance
@@ -41,9 +42,6 @@ LEAVES = 0.5
 NOISE_LEAVES = 1.5
 """Times the noise that may be added to that residual."""
 
-EARNED = 20.0
-"""Nats by which a free curve must beat the nearest name to be reported instead of it."""
-
 PAIRED = 30.0
 """Nats that a free curve may lose with a named pair of gamuts, which fixes six free numbers."""
 
@@ -68,11 +66,13 @@ DARK = 1e-9
 
 @dataclass(frozen=True)
 class _Seen:
-    """A free curve along a grid of full-scale signals; whether its black is known."""
+    """A free curve along a grid of full-scale signals, and the display's curve that it shows."""
 
     grid: Array
     light: Array
-    black_known: bool
+    display: End | None = None
+    alone: bool = False
+    """Whether no other display's curve does."""
 
 
 def measured_of(
@@ -86,18 +86,21 @@ def measured_of(
     samples, ground = grounds
     most = LEAVES + NOISE_LEAVES * samples.noise
     curve, matrix, fits = None, yard.matrix, yard.errors[1] <= most
+    display = None
     loose = None
     if probabilities.get("source curve", 1.0) < LIKELY:
         loose = _freed(h, yard, ground, most)
     if loose is not None:
-        seen = _based(loose, samples, knowledge.targets, most)
+        targets = [end for end in knowledge.targets if end.range == h.target.range]
+        seen = _based(loose, samples, targets, most)
+        display = seen.display if seen.alone else None
         curve, matrix, fits = _curve(seen, knowledge.sources), loose.matrix, True
     gamut, against, supposed = None, "", False
     if fits and not _paired(h, yard, probabilities, matrix):
         gamut, against, supposed = primaries_behind(matrix, h.pair, knowledge.bank)
     if curve is None and gamut is None:
         return None
-    return Measured(curve, gamut, against, supposed)
+    return Measured(curve, gamut, against, supposed, display)
 
 
 def is_unnamed(fitted: Fitted) -> bool:
@@ -170,7 +173,7 @@ def _based(loose: Bent, samples: Samples, targets: Sequence[End], most: float) -
     clear = samples.inside(samples.neutral).all(axis=1)
     clear &= (inputs > grid[0]) & (inputs < grid[-1])
     x = np.interp(inputs[clear], grid, light)
-    least, best = most, _Seen(grid, light, False)
+    found: list[tuple[float, _Seen]] = []
     for end in targets:
         if not end.curve.curve.shown or clear.sum() < FEWEST:
             continue
@@ -183,16 +186,20 @@ def _based(loose: Bent, samples: Samples, targets: Sequence[End], most: float) -
         a = np.stack([x[fine], np.ones(fine.sum())], axis=1) * rise[fine, None]
         solved = np.linalg.lstsq(a, y[fine] * rise[fine], rcond=None)[0]
         residual = float(np.sqrt(np.mean((a @ solved - y[fine] * rise[fine]) ** 2)))
-        if residual < least and solved[0] > 0:
-            least, best = residual, _Seen(grid, light + solved[1] / solved[0], True)
-    return best
+        if residual < most and solved[0] > 0:
+            found.append((residual, _Seen(grid, light + solved[1] / solved[0], end)))
+    if not found:
+        return _Seen(grid, light)
+    best = min(found, key=lambda each: each[0])[1]
+    curves = {each.display.number for _, each in found if each.display}
+    return replace(best, alone=len(curves) == 1)
 
 
 def _curve(seen: _Seen, sources: Sequence[End]) -> MeasuredCurve | None:
     """The curve in the scale of light of the nearest name."""
     rows = np.linspace(0, len(seen.grid) - 1, POINTS).round().astype(np.int64)
     signal, light = seen.grid[rows], seen.light[rows]
-    found = [_compared(end, signal, light, seen.black_known) for end in sources]
+    found = [_compared(end, signal, light, seen.display is not None) for end in sources]
     off, scaled = min(found, key=lambda each: each[0])
     nearest = sources[[each[0] for each in found].index(off)]
     keep = np.concatenate([[True], np.diff(scaled) > DARK * np.abs(scaled[1:]) + 1e-12])

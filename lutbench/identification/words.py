@@ -124,11 +124,12 @@ def _likely_parts(best: Candidate) -> list[str]:
     """A sentence on the parts that are likely although the source curve is not; or none."""
     likely = {
         part: best.name_of(part)
-        for part in ("source gamut", "target gamut", "target range")
+        for part in ("source gamut", "target curve", "target gamut", "target range")
         if best.certainty.get(part) == "likely"
     }
     takes = [f"takes {likely['source gamut']}"] if "source gamut" in likely else []
-    gives = [str(likely["target gamut"])] if "target gamut" in likely else []
+    names = [str(likely[part]) for part in ("target curve", "target gamut") if part in likely]
+    gives = [" and ".join(names)] if names else []
     gives += [f"{likely['target range']} range"] if "target range" in likely else []
     phrases = [*takes, *([f"gives {' in '.join(gives)}"] if gives else [])]
     return [f"Other parts are clearer: it {' and '.join(phrases)}."] if phrases else []

@@ -10,7 +10,13 @@ from open_world.case import PARTS
 from open_world_score import score
 
 from lutbench.identification import identify
-from lutbench.identification.carriers import Carrier, Intensity, by_proportion, in_bt2020
+from lutbench.identification.carriers import (
+    Carrier,
+    Intensity,
+    SoftMaximum,
+    by_proportion,
+    in_bt2020,
+)
 from lutbench.model.catalogue import open_catalogue
 from lutbench.model.gamuts import BT709, BT2020
 from lutbench.model.tone.bt2446 import Bt2446A
@@ -33,6 +39,12 @@ def test_a_carrier_is_undone(carrier: Carrier) -> None:
     told = np.isfinite(back)
     assert told.mean() > 0.9
     assert np.abs(back - LIGHT[kept])[told].max() < 1e-8
+
+
+@pytest.mark.parametrize("power", [4.0, 5.0])
+def test_a_soft_maximum_is_the_power_mean_of_the_channels(power: float) -> None:
+    norm = np.linalg.norm(LIGHT, power, axis=-1) * 3 ** (-1 / power)
+    np.testing.assert_allclose(SoftMaximum(power).value(LIGHT), norm, rtol=1e-12)
 
 
 @pytest.mark.parametrize("scaled", [True, False])
@@ -69,6 +81,10 @@ def test_luma_is_that_of_the_tone_mapper() -> None:
         ("monochrome", 9004),
         ("monochrome", 9005),
         ("smoothed", 9001),
+        ("tone on the largest channel", 12000),
+        ("highlights desaturated towards white", 12002),
+        ("hue twist", 12002),
+        ("vibrance", 12006),
     ],
 )
 def test_the_names_are_told(family: str, seed: int) -> None:

@@ -10,15 +10,16 @@ import open_world
 import pytest
 
 from lutbench.identification import identify
-from lutbench.identification.lightsteps import KINDS, Density, HueTurn, Paling, StepKind, Vibrance
+from lutbench.identification.forms.kinds import KINDS, StepKind
+from lutbench.identification.lightsteps import Density, HueTurn, Paling, Vibrance
 
 PIXELS = np.random.default_rng(5).uniform(0.05, 0.95, (200, 3))
 STEPS = (
     Paling(0.5, 4.0, 0.8, 0.2126, 0.0722),
     Density(0.4, 1.5),
-    Vibrance(0.4, 0.1, 2.4),
-    Vibrance(-0.25, 0.12, 2.2),
-    HueTurn((0.1, -0.05, 0.08, 0.06), 2.4),
+    Vibrance(0.4, 0.1, (2.4, 0.0, 0.0)),
+    Vibrance(-0.25, 0.12, (2.4, 0.055, 1.0)),
+    HueTurn((0.1, -0.05, 0.08, 0.06), (2.4, 0.0, 0.0)),
 )
 
 
@@ -37,7 +38,7 @@ def test_vibrance_is_a_change_of_oklab() -> None:
 
     # Matrices of four decimals in one of the two: 2e-4 of light, a little more in dark signal.
     wanted = in_oklab(PIXELS, livelier)
-    np.testing.assert_allclose(Vibrance(0.4, 0.1, 2.4).apply(PIXELS), wanted, atol=2e-3)
+    np.testing.assert_allclose(Vibrance(0.4, 0.1, (2.4, 0.0, 0.0)).apply(PIXELS), wanted, atol=2e-3)
 
 
 def test_a_turn_is_one_of_oklab() -> None:
@@ -46,7 +47,7 @@ def test_a_turn_is_one_of_oklab() -> None:
         hue = hue + 0.1 * np.cos(hue) + 0.06 * np.sin(2 * hue)
         return np.stack([lab[..., 0], chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
 
-    made = HueTurn((0.1, 0.0, 0.0, 0.06), 2.4).apply(PIXELS)
+    made = HueTurn((0.1, 0.0, 0.0, 0.06), (2.4, 0.0, 0.0)).apply(PIXELS)
     np.testing.assert_allclose(made, in_oklab(PIXELS, turn), atol=2e-3)
 
 
@@ -56,11 +57,11 @@ def test_each_has_its_inverse(step: Any) -> None:
     np.testing.assert_allclose(step.inverse().apply(step.apply(muted)), muted, atol=1e-9)
 
 
-@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: type(kind.made(np.array(kind.start))).kind)
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: type(kind.made(kind.table[0])).kind)
 def test_many_at_once_are_each_by_itself(kind: StepKind) -> None:
     rng = np.random.default_rng(2)
-    share = rng.uniform(0.3, 0.6, (3, 1, len(kind.start)))
-    numbers = np.array(kind.low) + share * (np.array(kind.high) - np.array(kind.low))
+    share = rng.uniform(0.3, 0.6, (3, 1, len(kind.numbers)))
+    numbers = kind.table[1] + share * (kind.table[2] - kind.table[1])
     together = kind.moved(np.repeat(PIXELS[None], 3, axis=0), numbers)
     for given, found in zip(numbers, together, strict=True):
         step = kind.made(given[0])

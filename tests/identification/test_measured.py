@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import open_world
 import pytest
 from measured_cases import FORMS, case_of, light_error, primaries_error
 
@@ -43,6 +44,17 @@ def test_only_a_conversion_of_an_invented_curve_and_gamut_has_no_name() -> None:
     luts.append(lutbench.build(target_curve="BT.1886", target_gamut="BT.709", **ends))
     fits = [Fitted(samples_of(each), known) for each in luts]
     assert [is_unnamed(each) for each in fits] == [True, False, False]
+
+
+def test_greys_show_the_display_behind_a_curve_that_is_measured() -> None:
+    case = open_world.case("unregistered camera (parametric log)", 12002)
+    found = lutbench.identify(case.lut, catalogue=open_catalogue(user=False))
+    assert found.measured is not None
+    assert found.measured.curve is not None
+    best = found.candidates[0]
+    assert best.target.curve == case.truth.target_curve
+    assert best.certainty["target curve"] == "likely"
+    assert f"it gives {case.truth.target_curve}" in found.explanation
 
 
 WRONG_TARGET = ("own primaries, to a display",)

@@ -9,15 +9,16 @@ from itertools import islice
 
 import numpy as np
 
-from lutbench.identification.carriers import Carrier
+from lutbench.identification.carriers import POWERS, Carrier, SoftMaximum
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.free import Model, light_space, moved, signal_space, typical
+from lutbench.identification.forms.kinds import free_numbers
 from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.mono import LumaModel
 from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
-from lutbench.identification.lightsteps import LumaTint, free_numbers
+from lutbench.identification.lightsteps import LumaTint, Paling
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array, Transform
@@ -51,6 +52,12 @@ SETTLED = 4
 
 ENOUGH = 0.2
 """10-bit codes of error up to which no other form is tried."""
+
+FACTOR = 1.5
+"""By which the power of a soft maximum may differ from the one that it is looked for from."""
+
+PRECISE = 0.01
+"""How precisely it is found; most makers take a whole number, which is tried too."""
 
 HOLD = 1e-4
 """The weight that holds the matrices of a first fit: near neutral only their product shows."""
@@ -130,7 +137,8 @@ class Form:
             return LookModel(ground, lights, space)
         if self.mono:
             return LumaModel(ground, lights, space)
-        return Model(ground, lights, space, self.compression)
+        levelled = lights.level() if isinstance(self.compression, Paling) else lights
+        return Model(ground, levelled, space, self.compression)
 
 
 @dataclass(frozen=True)
@@ -206,6 +214,27 @@ class Glances:
                 break
             found = sorted([*found, (self._glance(form), forms.index(form))])[:count]
         return [(left, forms[place]) for left, place in found if left <= limit]
+
+    def tuned(self, forms: Sequence[Form]) -> Form:
+        """The best of forms on a soft maximum, with the power that explains the nodes best."""
+        from scipy.optimize import minimize_scalar
+
+        near = sorted(forms, key=self._peek)[: len(forms) // len(POWERS)]
+        best = min(near, key=self._glance)
+        assert isinstance(best.norm, SoftMaximum)
+        first = best.norm.power
+
+        def of(power: float) -> Form:
+            return replace(best, norm=SoftMaximum(power))
+
+        found = minimize_scalar(
+            lambda power: self._glance(of(float(power))),
+            bounds=(first / FACTOR, first * FACTOR),
+            method="bounded",
+            options={"xatol": PRECISE},
+        )
+        exact, whole = of(float(found.x)), of(float(round(found.x)))
+        return whole if self._glance(whole) <= self._glance(exact) + ENOUGH else exact
 
 
 def glance(form: Form, few: Lit) -> float:

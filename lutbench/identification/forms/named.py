@@ -19,13 +19,13 @@ from lutbench.identification.forms.free import (
     rows_to_one,
 )
 from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
-from lutbench.identification.forms.nodes import together
+from lutbench.identification.forms.nodes import lights_of, together
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
-from lutbench.identification.lightsteps import LumaTint
+from lutbench.identification.lightsteps import LumaTint, Paling
 from lutbench.identification.naming import (
     MODEL_LEAVES,
     NOISE_LEAVES,
@@ -324,7 +324,7 @@ def _with_targets(
                 gains=named.gains,
                 inset=named.inset,
                 rendering=fit.source.rendering,
-                compression=fit.form.compression,
+                compression=_on_light(fit, made.stops),
                 norm=fit.form.norm,
             )
             if fit.form.look:
@@ -333,6 +333,14 @@ def _with_targets(
                 made = replace(made, grade=(look, *made.grade))
             found += [(one, each.cost, named) for one in (made, *_unexposed(made))]
     return found
+
+
+def _on_light(fit: FreeFit, stops: float) -> Transform | None:
+    """The step on light of a fit, where light is that of its source with an exposure."""
+    step = fit.form.compression
+    if not isinstance(step, Paling):
+        return step
+    return step.about(float(lights_of(fit.ground, [fit.source]).middle[0]) * 2.0**stops)
 
 
 def _unexposed(h: Hypothesis) -> list[Hypothesis]:

@@ -12,6 +12,7 @@ from lutbench.identification.common import DENSE, GREYS
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import CODES, Samples
+from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.hdr import HlgSystemGamma
 from lutbench.model.transforms import Array
 
@@ -169,6 +170,16 @@ class Lights:
     def only(self, chosen: NDArray[np.int64]) -> Lights:
         """The light of some of the sources."""
         return Lights(self.nodes[chosen], self.table[chosen])
+
+    @property
+    def middle(self) -> Array:
+        """Light in the middle of the neutral axis, (s,)."""
+        return np.asarray(np.maximum(self.table[:, self.table.shape[1] // 2], 1 / BRIGHTEST))
+
+    def level(self) -> Lights:
+        """The same with mid grey there, so that stops from it mean much the same for all."""
+        gain = (MID_GREY / self.middle)[:, None]
+        return Lights(self.nodes * gain[..., None], self.table * gain)
 
 
 def together(several: Sequence[Lights]) -> Lights:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from lutbench.identification.carriers import by_proportion, in_bt2020
+from lutbench.identification.carriers import by_proportion, in_bt2020, soft_maxima
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
@@ -200,7 +200,7 @@ def free_fits(fitted: Fitted, *, guess: bool = False) -> list[FreeFit]:
     glances, most = Glances(fitted.lit), most_left(fitted.samples)
     tried: list[Sequence[Form]] = []
     found: list[FreeFit] = []
-    for forms in _forms(fitted):
+    for forms in _forms(fitted, glances):
         tried.append(forms)
         for _, form in glances.best(TRIED, forms, COULD * most):
             found += fitted.of(form)
@@ -213,7 +213,7 @@ def free_fits(fitted: Fitted, *, guess: bool = False) -> list[FreeFit]:
     return found
 
 
-def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
+def _forms(fitted: Fitted, glances: Glances) -> Iterator[Sequence[Form]]:
     samples, knowledge = fitted.samples, fitted.knowledge
     yield (Form(),)
     if samples.grey:
@@ -232,6 +232,9 @@ def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
     ]
     for norms in (by_proportion(gamuts), in_bt2020(gamuts)):
         yield [Form(display=end, norm=norm) for norm in norms for end in displays]
+    soft = [Form(display=end, norm=norm) for norm in soft_maxima() for end in displays]
+    if soft:
+        yield (glances.tuned(soft),)
     yield [Form(mixed=True, display=end) for end in displays]
     if (form := stepped_form(fitted)) is not None:
         yield (form,)

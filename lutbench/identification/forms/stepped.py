@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -13,9 +13,9 @@ from lutbench.identification.common import EARNED, STEP, TINY
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.forms.fits import ENOUGH, FITTED, SCREENED, After, Form
 from lutbench.identification.forms.free import Model, by_entries, largest, moved, signal_space
+from lutbench.identification.forms.kinds import KINDS, StepKind
 from lutbench.identification.forms.nodes import Lit
 from lutbench.identification.forms.score import nats_of
-from lutbench.identification.lightsteps import KINDS, StepKind
 from lutbench.identification.samples import CODES, range_seen
 from lutbench.model.transforms import Array
 
@@ -62,6 +62,10 @@ class _Fits:
     numbers: Array
     nats: Array
 
+    def at(self, numbers: Array) -> _Fits:
+        """These with other numbers."""
+        return replace(self, numbers=np.repeat(numbers[None], len(self.rows), axis=0))
+
     def best(self, count: int) -> _Fits:
         """The ones that explain most."""
         kept = np.argsort(self.nats, kind="stable")[:count]
@@ -82,7 +86,7 @@ def stepped_form(fitted: Fitted) -> Form | None:
 
 def _form(fitted: Fitted, lit: Lit) -> Form | None:
     fit = _Fitting(fitted, lit, scale_of(range_seen(fitted.samples) or "full"))
-    begun = [(kind, fit.begun(kind, None, np.array(kind.start))) for kind in KINDS]
+    begun = [(kind, fit.begun(kind, None, kind.table[0])) for kind in KINDS]
     begun = [(kind, found) for kind, found in begun if len(found.nats)]
     begun.sort(key=lambda each: float(each[1].nats[0]))
     if len(begun) < 2 or begun[0][1].nats[0] > begun[1][1].nats[0] - EARNED:
@@ -91,6 +95,8 @@ def _form(fitted: Fitted, lit: Lit) -> Form | None:
     form, before = None, np.inf
     for _ in range(ROUNDS):
         best = fit.ended(kind, found)
+        if form is None and kind.displays:
+            kind, best = fit.settled(kind, best)
         if best.nats[0] > before - EARNED:
             break
         before = best.nats[0]
@@ -117,7 +123,7 @@ class _Fitting:
 
     def begun(self, kind: StepKind, form: Form | None, numbers: Array) -> _Fits:
         """First fits of the best sources of a form, from these numbers."""
-        fits = self.fitted.of(form or Form(compression=kind.begins))[:SOURCES]
+        fits = self.fitted.of(form or Form())[:SOURCES]
         rows = {source: row for row, source in enumerate(self.lit.sources)}
         start = _Fits(
             np.array([rows[fit.source] for fit in fits], np.int64),
@@ -132,9 +138,23 @@ class _Fitting:
         """The best of the last fits, on more nodes."""
         return self._fit(kind, begun, self.lit.thinned(FITTED), STEPS).best(1)
 
+    def settled(self, kind: StepKind, best: _Fits) -> tuple[StepKind, _Fits]:
+        """The kind and its fits with a display that exists, where that explains as much."""
+        few = self.lit.thinned(SCREENED)
+        tried = [
+            (each, self._fit(each, best.at(each.table[0]), few, GLANCES))
+            for each in kind.on_displays(best.numbers[0])
+        ]
+        known = min(tried, key=lambda each: float(each[1].nats[0]))[0]
+        found = self.ended(
+            known, self.begun(known, self.form(known, known.table[0]), known.table[0])
+        )
+        return (known, found) if found.nats[0] < best.nats[0] + EARNED else (kind, best)
+
     def _fit(self, kind: StepKind, start: _Fits, part: Lit, steps: int) -> _Fits:
         """The fits after some steps of Levenberg and Marquardt's method, each source by itself."""
-        model = Model(part.ground, part.lights.only(start.rows), signal_space(part.ground))
+        lights = part.lights.only(start.rows).level()
+        model = Model(part.ground, lights, signal_space(part.ground))
         along = _Along(kind, model, start.matrix, self.ends)
         at = np.concatenate([np.zeros((len(start.rows), 6)), start.numbers], axis=1) / along.small
         there = along.seen(at)
@@ -173,17 +193,17 @@ class _Along:
     @cached_property
     def small(self) -> Array:
         """What a place is counted in: small changes of the matrix, then of the numbers."""
-        return np.concatenate([np.full(6, SMALL), self.kind.small])
+        return np.concatenate([np.full(6, SMALL), self.kind.table[3]])
 
     @property
     def low(self) -> Array:
         """The least place."""
-        return np.concatenate([np.full(6, -1.0), self.kind.low]) / self.small
+        return np.concatenate([np.full(6, -1.0), self.kind.table[1]]) / self.small
 
     @cached_property
     def high(self) -> Array:
         """The most."""
-        return np.concatenate([np.full(6, 1.0), self.kind.high]) / self.small
+        return np.concatenate([np.full(6, 1.0), self.kind.table[2]]) / self.small
 
     @cached_property
     def _outputs(self) -> Array:
@@ -208,10 +228,10 @@ class _Along:
 
         Only the step itself is differentiated by differences: what light gives is known.
         """
-        numbers = place[:, 6:] * self.kind.small
+        numbers = place[:, 6:] * self.kind.table[3]
         count = numbers.shape[1]
         moves = STEP * np.where(place + STEP > self.high, -1.0, 1.0)[:, 6:]
-        tried = numbers + (moves * self.kind.small) * np.eye(count)[:, None]
+        tried = numbers + (moves * self.kind.table[3]) * np.eye(count)[:, None]
         with_numbers = (self.kind.moved(before, tried[:, :, None]) - after) / moves.T[
             ..., None, None
         ]
@@ -226,6 +246,7 @@ class _Along:
             with_light = -gain[..., None] * np.moveaxis(with_light, 0, -1)
         made = by_entries(SMALL * with_light, self.model.lights.nodes, 6 + count)
         made[..., 6:] = np.moveaxis(with_numbers, 0, -1)
+        made[..., 6:] *= self.low[6:] < self.high[6:]
         made = np.where((np.abs(off) < UNSEEN)[..., None], np.nan_to_num(made), 0.0)
         return made.reshape(len(off), -1, 6 + count)
 

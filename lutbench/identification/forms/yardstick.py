@@ -22,10 +22,10 @@ from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.gamutbank import Pair
 from lutbench.identification.hypothesis import Hypothesis
-from lutbench.identification.lightsteps import AFTER
+from lutbench.identification.lightsteps import AFTER, Paling
 from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES
-from lutbench.model.curves.base import Decode
+from lutbench.model.curves.base import MID_GREY, Decode
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.transforms import Array, Matrix
 
@@ -99,7 +99,8 @@ def form_of(h: Hypothesis) -> Form:
         return Form(mono=True)
     step = next((step for step in h.grade if isinstance(step, AFTER)), None)
     after = None if step is None else After(step, *scale_of(h.target.range))
-    return Form(mixed, display, None, h.compression, after=after)
+    before = h.compression.about(MID_GREY) if isinstance(h.compression, Paling) else h.compression
+    return Form(mixed, display, None, before, after=after)
 
 
 def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
