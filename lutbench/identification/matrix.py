@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.fitting.robust import NORMAL_SPREAD, masked_median
+from lutbench.identification.common import LEAST
 from lutbench.identification.curvebank import End
 from lutbench.identification.gamutbank import GamutBank
 from lutbench.identification.samples import CODES, Samples
@@ -34,9 +35,6 @@ EDGE = 0.04
 
 FEWEST = 150
 """The fewest nodes for which those near the ends are left out."""
-
-LEAST = 0.02
-"""10-bit codes added to a residual before its logarithm is taken, which zero has none of."""
 
 FEWEST_ROWS = 12
 """The fewest nodes from which a channel's row of the matrix is determined."""

@@ -7,13 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import DARK
 from lutbench.identification.curvebank import End, LightTables
 from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array
-
-DARK = 1e-6
-"""Light below which points are not compared: its logarithm is unreliable."""
 
 NEUTRAL_EXACT = 0.9
 """10-bit codes of error up to which a pair of curves is assumed to be the one in the LUT."""

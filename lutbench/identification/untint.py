@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from lutbench.identification.common import DENSE
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.lightsteps import LumaTint
 from lutbench.identification.samples import CODES, Samples, range_seen
@@ -21,9 +22,6 @@ TINTED = 0.8
 
 BLURRED = 2 / CODES
 """Full-scale value by which removal of a tint may blur a plateau."""
-
-DENSE = 2048
-"""Points of the table of a tint."""
 
 RISE = 1e-9
 """Signal by which luma must rise from one neutral node to the next, for a curve through them."""

@@ -6,6 +6,7 @@ import re
 from functools import cache
 from typing import Any
 
+import further_families
 import open_world
 import pytest
 from open_world.case import PARTS
@@ -84,7 +85,7 @@ def test_what_is_explained_to_its_rounding_holds_no_guess(family: str) -> None:
 
 @pytest.mark.slow
 def test_no_look_is_described_beside_a_wrong_conversion(capsys: pytest.CaptureFixture[str]) -> None:
-    lut = open_world.case("hue twist", 3701).lut
+    lut = further_families.case("tone on lightness", 3702).lut
     found = identify(lut, catalogue=open_catalogue(user=False))
     assert found.best is not None
     assert (found.confidence, found.measured) == ("none", None)

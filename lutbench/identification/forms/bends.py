@@ -11,20 +11,15 @@ from functools import lru_cache
 
 import numpy as np
 
+from lutbench.identification.common import STEP, TINY
 from lutbench.identification.forms.free import Model, moved
 from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.nodes import Lights, together
 from lutbench.identification.forms.norms import NormModel
 from lutbench.model.transforms import Array
 
-STEP = 1e-5
-"""The change of a parameter for a numerical derivative."""
-
 RIDGE = 1e-6
 """The weight that keeps bends without nodes at zero, as a share of the trace."""
-
-TINY = 1e-12
-"""The least such weight: a system without any node is solvable too."""
 
 FLATTEST = 1e-9
 """The least rise of light from one point of the grid to the next, as a share of the most."""

@@ -157,6 +157,13 @@ class FreeFit:
     samples: Samples
     ground: Ground
 
+    def compression(self, stops: float) -> Transform | None:
+        """The step on light, for light of the source with an exposure."""
+        step = self.form.compression
+        if not isinstance(step, Paling):
+            return step
+        return step.about(float(lights_of(self.ground, [self.source]).middle[0]) * 2.0**stops)
+
 
 def fits_of(form: Form, lit: Lit, samples: Samples, floor: float) -> list[FreeFit]:
     """The best sources of a form, best first."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lutbench.identification.common import ROWS, STEP
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.forms.fits import FreeFit
 from lutbench.identification.forms.free import (
@@ -19,13 +20,13 @@ from lutbench.identification.forms.free import (
     rows_to_one,
 )
 from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
-from lutbench.identification.forms.nodes import lights_of, together
+from lutbench.identification.forms.nodes import together
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.gamutbank import GamutBank, Pair
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.knowledge import Knowledge
-from lutbench.identification.lightsteps import LumaTint, Paling
+from lutbench.identification.lightsteps import LumaTint
 from lutbench.identification.naming import (
     MODEL_LEAVES,
     NOISE_LEAVES,
@@ -41,12 +42,6 @@ from lutbench.identification.target import GUESSED, fit_targets
 from lutbench.model.curves.base import Decode, Encode
 from lutbench.model.grade import CDL_WEIGHTS, Cdl, Saturation
 from lutbench.model.transforms import Array, Matrix, Transform
-
-ROWS = 300
-"""Nodes that pairs of gamuts are compared on."""
-
-STEP = 1e-5
-"""The change of a matrix entry for a numerical derivative."""
 
 PAIRS = 3
 """Pairs of gamuts that are followed."""
@@ -324,7 +319,7 @@ def _with_targets(
                 gains=named.gains,
                 inset=named.inset,
                 rendering=fit.source.rendering,
-                compression=_on_light(fit, made.stops),
+                compression=fit.compression(made.stops),
                 norm=fit.form.norm,
             )
             if fit.form.look:
@@ -333,14 +328,6 @@ def _with_targets(
                 made = replace(made, grade=(look, *made.grade))
             found += [(one, each.cost, named) for one in (made, *_unexposed(made))]
     return found
-
-
-def _on_light(fit: FreeFit, stops: float) -> Transform | None:
-    """The step on light of a fit, where light is that of its source with an exposure."""
-    step = fit.form.compression
-    if not isinstance(step, Paling):
-        return step
-    return step.about(float(lights_of(fit.ground, [fit.source]).middle[0]) * 2.0**stops)
 
 
 def _unexposed(h: Hypothesis) -> list[Hypothesis]:

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.carriers import by_proportion, in_bt2020, soft_maxima
+from lutbench.identification.common import ROWS, STEPS
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
@@ -51,12 +52,6 @@ UNMOVED = 0.02
 
 UNMIXED = 0.75
 """10-bit codes of error, beside the noise, up to which a fit without a matrix is followed."""
-
-ROWS = 300
-"""Nodes of that fit."""
-
-STEPS = 6
-"""Steps of it: the matrix after the curve alone is free."""
 
 BENDS = 4
 """Bends of its curve, the fewest of a cubic."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lutbench.identification.common import ROWS, STEPS
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.forms.bends import Bending, Bent, bent
 from lutbench.identification.forms.fits import After, Form, FreeFit
@@ -31,12 +32,6 @@ from lutbench.model.transforms import Array, Matrix
 
 BENDS = 9
 """Numbers that bend a curve freely."""
-
-ROWS = 300
-"""Nodes that are used, which keeps the time short."""
-
-STEPS = 6
-"""Steps of the free fit, after which it hardly changes."""
 
 UNPAIRED = 12.0
 """Nats of lead of a free matrix from which a named pair of gamuts is rejected."""
