@@ -235,7 +235,7 @@ class Glances:
             return replace(best, norm=SoftMaximum(power))
 
         found = minimize_scalar(
-            lambda power: self._glance(of(float(power))),
+            lambda power: min(self._glance(of(float(power))), CODES),
             bounds=(first / FACTOR, first * FACTOR),
             method="bounded",
             options={"xatol": PRECISE},
