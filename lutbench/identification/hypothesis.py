@@ -20,6 +20,7 @@ from lutbench.model.conversion import Conversion
 from lutbench.model.curves.base import Curve
 from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
 from lutbench.model.curves.tabulated import Tabulated
+from lutbench.model.gamuts import BT2020
 from lutbench.model.signal import Range
 from lutbench.model.transforms import Array, Matrix, Transform
 from lutbench.tables.lut import lattice_of
@@ -126,6 +127,8 @@ class Hypothesis:
         """
         if not self.pair.alike:
             return self.pair.source.name, self.pair.target.name
+        if self.rendering is not None:
+            return BT2020.name, BT2020.name
         if self.norm is not None:
             return self.norm.gamut, self.norm.gamut
         made = self.built

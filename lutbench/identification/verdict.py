@@ -123,7 +123,7 @@ def kind_of(hypothesis: Hypothesis) -> Kind:
         return "gamut"
     made = hypothesis.built
     mixed = made is not None and made.tone is not None and not made.tone.per_channel
-    if not hypothesis.pair.alike or mixed or hypothesis.norm is not None:
+    if not hypothesis.pair.alike or mixed or hypothesis.norm or hypothesis.rendering:
         return "combined"
     unchanged = (
         same_curve

@@ -14,6 +14,11 @@ LEAST_FLOOR = 0.05
 """10-bit codes, root mean square, of error between the nodes of the neutral axis, at least."""
 
 
+PEAKS = (400.0, 600.0, 1000.0, 2000.0)
+"""Peaks in cd/m² of displays that show HLG: Recommendation BT.2100 gives its gamma for 400 to
+2000, and 1000 as the nominal one."""
+
+
 class Fitted:
     """The nodes that fits look at, the sources that are tried, and the fits of each form."""
 
@@ -37,7 +42,8 @@ class Fitted:
         """Every end; those of HLG also as shown on a display."""
         plain = [Source(end) for end in self.knowledge.sources]
         shown = [
-            Source(each.end, HlgSystemGamma())
+            Source(each.end, HlgSystemGamma(peak))
+            for peak in PEAKS
             for each in plain
             if isinstance(each.end.curve.curve, HlgScene)
         ]
