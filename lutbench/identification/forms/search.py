@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.carriers import by_proportion, in_bt2020, soft_maxima
-from lutbench.identification.common import ROWS, STEPS
+from lutbench.identification.common import EARNED, ROWS, STEPS
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
 from lutbench.identification.forms.bends import Bending, Bent, bent
@@ -19,6 +19,7 @@ from lutbench.identification.forms.named import grade_of, hypotheses_of
 from lutbench.identification.forms.nodes import Source, ground_of
 from lutbench.identification.forms.score import nats_of
 from lutbench.identification.forms.stepped import stepped_form
+from lutbench.identification.forms.yardstick import form_of
 from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.plausible import SHOWN_IN
@@ -76,7 +77,7 @@ def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:
     """
     samples = fitted.samples
     before = min((nats_on(each.forecast, samples) for each in order[:NAMED]), default=np.inf)
-    found = _of_curves(fitted)
+    found, fits = _of_curves(fitted), list[FreeFit]()
     if found is None:
         fits = sorted(free_fits(fitted, guess=not order), key=lambda fit: fit.nats)
         found = _finalists_of(rivals(fits), fitted) or _of_idle(fits[0] if fits else None, fitted)
@@ -86,7 +87,22 @@ def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:
             found = _finalists_of(guesses[:1], fitted)
     found = [each for each in found if each.nats <= found[0].nats + CLEARLY]
     after = min((nats_on(each.forecast, samples) for each in found), default=np.inf)
-    return [*ranked(found), *order] if after <= before - CLEARLY or not order else order
+    better = after <= before - CLEARLY or not order or _is_other_source(order[0], fits, fitted)
+    return [*ranked(found), *order] if better else order
+
+
+def _is_other_source(best: Finalist, fits: Sequence[FreeFit], fitted: Fitted) -> bool:
+    """Whether with a free matrix another source explains the nodes far better.
+
+    Where primaries have no name, the nearest pair of gamuts says little of the source.
+    """
+    if not fits or fits[0].error > ENOUGH + ENOUGH_NOISE * fitted.floor:
+        return False
+    if best.error <= fits[0].error + fitted.floor:
+        return False
+    h = best.hypothesis
+    same = (fit.nats for fit in fitted.of(form_of(h)) if fit.source.end == h.source)
+    return fits[0].nats < min(same, default=np.inf) - EARNED
 
 
 def _finalists_of(fits: Sequence[FreeFit], fitted: Fitted) -> list[Finalist]:
