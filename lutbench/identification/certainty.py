@@ -130,10 +130,12 @@ def with_certainty(
 def _shown_by(candidate: Candidate, found: Measured | None) -> Candidate:
     """The candidate with the display's curve that shows behind a measured curve."""
     end = None if found is None else found.display
-    if end is None:
+    h = candidate.hypothesis
+    if end is None or h is None:
         return candidate
     return replace(
         candidate,
+        others=tuple(one for one in candidate.others if one.target_end == h.target_end),
         target=replace(candidate.target, curve=end.curve.name, rendering=end.curve.rendering),
         same_as=replace(candidate.same_as, target_curve=tuple(end.curve.same_as)),
         probabilities=candidate.probabilities | {"target curve": DISPLAYED},

@@ -19,7 +19,7 @@ from lutbench.identification.directions import (
 from lutbench.identification.hypothesis import Forecast, Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.result import FittedCdl, Identification, Look, MedianErrors
-from lutbench.identification.samples import Samples
+from lutbench.identification.samples import CODES, Samples
 from lutbench.identification.scope import weights_for
 from lutbench.measure.delta_e import View, delta_e_2000, lab_from_xyz, view_of
 from lutbench.model.conversion import Encoding
@@ -86,6 +86,15 @@ def measured_look(hypothesis: Hypothesis | None, clean: Forecast, samples: Sampl
         max=float(delta.max()),
     )
     return _directed(look, hypothesis, clean, samples, view, delta) if look.present else look
+
+
+def look_at(told: Array, outputs: Array, view: View) -> Look:
+    """The size of a look at some nodes, (n, 3) full-scale values; its direction is not told."""
+    delta = differences(told, outputs, view)
+    off = np.abs(told - outputs).max(axis=1) * CODES
+    median, p95, most = (float(np.percentile(delta, share)) for share in (50, 95, 100))
+    present = p95 >= SEEN_DELTA_E and np.percentile(off, 95) >= SEEN_CODES
+    return Look(bool(present), median=median, p95=p95, max=most)
 
 
 def _shows_in_few(hypothesis: Hypothesis | None, clean: Forecast, delta: Array) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from lutbench.identification.curvebank import End
@@ -10,6 +10,7 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.tabulated import Tabulated
 from lutbench.model.gamuts import Gamut
 from lutbench.model.signal import Range
+from lutbench.model.transforms import Array
 from lutbench.results import PlainData
 
 ONE_CURVE = 0.1
@@ -94,6 +95,8 @@ class Measured:
     supposed: bool = False
     display: End | None = None
     """The display whose curve the greys show behind a measured curve, without a tone curve."""
+    nodes: tuple[Array, Array] | None = field(default=None, repr=False, compare=False)
+    """What the measured parts give at some nodes, and what the LUT gives, full-scale values."""
 
     @property
     def words(self) -> str:

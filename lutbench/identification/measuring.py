@@ -100,7 +100,15 @@ def measured_of(
         gamut, against, supposed = primaries_behind(matrix, h.pair, knowledge.bank)
     if curve is None and gamut is None:
         return None
-    return Measured(curve, gamut, against, supposed, display)
+    nodes = _told(loose or yard.loose)
+    return Measured(curve, gamut, against, supposed, display, nodes)
+
+
+def _told(loose: Bent) -> tuple[Array, Array]:
+    """What a free curve and a free matrix give at the nodes that they predict, and the outputs."""
+    off, outputs = loose.misses()[0], loose.model.ground.outputs
+    seen = np.isfinite(off).all(axis=1)
+    return outputs[seen] - off[seen] / CODES, outputs[seen]
 
 
 def is_unnamed(fitted: Fitted) -> bool:

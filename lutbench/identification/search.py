@@ -14,7 +14,7 @@ from lutbench.identification.curvesonly import averaged, is_apart, only_mixes, s
 from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
 from lutbench.identification.known import MOST_PAIRS, finalists_of, search_known, search_partly
-from lutbench.identification.look import measured_look
+from lutbench.identification.look import look_at, measured_look, view_for
 from lutbench.identification.neutral import NEUTRAL_EXACT, NeutralMatch, match_neutral
 from lutbench.identification.result import Confidence, Identification, Kind, Look
 from lutbench.identification.samples import CODES, Samples, samples_of
@@ -264,6 +264,9 @@ def _answered(found: _Found) -> Identification:
         from lutbench.identification.certainty import with_certainty
 
         first, measured = with_certainty(first, best, fitted)
+        if measured is not None and measured.nodes is not None:
+            # Beside the nearest names every error of a name would count as a look.
+            look = look_at(*measured.nodes, view_for(best.hypothesis))
     kind = kind_of(best.hypothesis)
     if kind == "curve" and first.confidence == "none" and not _is_curve(samples, fitted is None):
         kind = "unknown"
@@ -275,7 +278,7 @@ def _answered(found: _Found) -> Identification:
             look,
             measured=measured,
             samples=samples,
-            forecast=clean,
+            forecast=clean if measured is None else None,
         )
     )
 
