@@ -16,7 +16,7 @@ from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
 from lutbench.identification.known import MOST_PAIRS, finalists_of, search_known, search_partly
 from lutbench.identification.look import look_at, measured_look, view_for
 from lutbench.identification.neutral import NEUTRAL_EXACT, NeutralMatch, match_neutral
-from lutbench.identification.result import Confidence, Identification, Kind, Look
+from lutbench.identification.result import GUESS, Candidate, Confidence, Identification, Kind, Look
 from lutbench.identification.samples import CODES, Samples, samples_of
 from lutbench.identification.untint import untinted_forms
 from lutbench.identification.untold import guessed_curves, is_untold, plainest_first
@@ -33,6 +33,7 @@ from lutbench.model.transforms import Transform
 
 if TYPE_CHECKING:
     from lutbench.identification.forms.fitted import Fitted
+    from lutbench.identification.measured import Measured
 
 NEUTRAL_WITHIN = 1.2
 """10-bit codes of error on the neutral axis above which a pair of curves is dropped."""
@@ -259,14 +260,12 @@ def _answered(found: _Found) -> Identification:
     first = replace(candidates[0], confidence=level)
     if len(built) > 1:
         first = replace(first, confidence="medium", hidden=(*first.hidden, "target curve"))
-    measured = None
+    measured = beside = None
     if fitted is not None:
         from lutbench.identification.certainty import with_certainty
 
         first, measured = with_certainty(first, best, fitted)
-        if measured is not None and measured.nodes is not None:
-            # Beside the nearest names every error of a name would count as a look.
-            look = look_at(*measured.nodes, view_for(best.hypothesis))
+        beside = _look_of_measured(first, measured)
     kind = kind_of(best.hypothesis)
     if kind == "curve" and first.confidence == "none" and not _is_curve(samples, fitted is None):
         kind = "unknown"
@@ -275,12 +274,23 @@ def _answered(found: _Found) -> Identification:
             kind,
             first.confidence,
             (first.weighed(), *candidates[1:]),
-            look,
+            beside or look,
             measured=measured,
             samples=samples,
-            forecast=clean if measured is None else None,
+            forecast=None if beside else clean,
         )
     )
+
+
+def _look_of_measured(first: Candidate, measured: Measured | None) -> Look | None:
+    """The look beside measured primaries; None where a pair of gamuts is named.
+
+    Beside the nearest pair all that is wrong with it would count as a look.
+    """
+    told = first.probabilities.get("source gamut", 1.0) > GUESS
+    if told or measured is None or measured.gamut is None or measured.nodes is None:
+        return None
+    return look_at(*measured.nodes, view_for(first.hypothesis))
 
 
 def _as_built(

@@ -25,8 +25,7 @@ def explained(result: Identification) -> Identification:
     """The identification with its tone, its explanation and its notes."""
     best, samples = result.best, result.samples
     hypothesis = best.hypothesis if best is not None else None
-    unnamed = result.measured is not None and result.measured.curve is not None
-    if hypothesis and samples and result.kind != "gamut" and not unnamed:
+    if hypothesis is not None and samples is not None and result.kind != "gamut":
         result = replace(result, tone=tone_of(hypothesis, samples, dense=not result.look.present))
     return replace(result, explanation=_explanation(result), notes=notes_of(result))
 
@@ -75,8 +74,7 @@ def _described(result: Identification, best: Candidate) -> list[str]:
     if not result.is_described:
         return []
     parts = []
-    unnamed = result.measured is not None and result.measured.curve is not None
-    if abs(best.exposure_stops) >= STOPS and not unnamed:
+    if abs(best.exposure_stops) >= STOPS:
         more = "brighter" if best.exposure_stops > 0 else "darker"
         parts.append(f"Makes the picture {abs(best.exposure_stops):.2f} stops {more}.")
     if result.tone is not None:

@@ -275,9 +275,8 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
         looked = LookModel(part.ground, plain.lights, signal_space(part.ground))
         numbers = np.zeros((count, NUMBERS))
         matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
-        for k in np.argsort(error):
-            if error[k] < CODES:
-                yield int(k), matrix[k], numbers[k], float(error[k])
+        for k in _best_first(error, part):
+            yield k, matrix[k], numbers[k], float(error[k])
         return
     model = form.model_of(part.ground, part.lights)
     error = np.full(count, np.inf)
@@ -294,6 +293,17 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
         matrix[better], mixing[better] = m[better], q
     steps = 3 if form.mixed else 1
     matrix, mixing, error = model.refined(matrix, mixing, form.mixed, steps, HOLD)
+    for k in _best_first(error, part):
+        yield k, matrix[k], mixing[k], float(error[k])
+
+
+def _best_first(error: Array, part: Lit) -> Iterator[int]:
+    """The sources with an error, the least first; of displays that show one end only the best."""
+    seen: set[End] = set()
     for k in np.argsort(error):
-        if error[k] < CODES:
-            yield int(k), matrix[k], mixing[k], float(error[k])
+        source = part.sources[k]
+        if error[k] >= CODES or (source.rendering is not None and source.end in seen):
+            continue
+        if source.rendering is not None:
+            seen.add(source.end)
+        yield int(k)

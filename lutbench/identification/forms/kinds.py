@@ -49,6 +49,8 @@ class StepKind:
     numbers: tuple[Number, ...]
     moved: Callable[[Array, Array], Array]
     made: Callable[[Array], Transform]
+    begins: Transform | None = None
+    """The step in the fits that the first sources are taken from."""
     after: bool = False
     displays: tuple[tuple[float, ...], ...] = ()
     """What the last numbers are on displays that exist."""
@@ -134,6 +136,7 @@ KINDS = (
         ),
         _compressed,
         _compression,
+        PRESET,
     ),
     StepKind(
         (

@@ -123,7 +123,7 @@ class _Fitting:
 
     def begun(self, kind: StepKind, form: Form | None, numbers: Array) -> _Fits:
         """First fits of the best sources of a form, from these numbers."""
-        fits = self.fitted.of(form or Form())[:SOURCES]
+        fits = self.fitted.of(form or Form(compression=kind.begins))[:SOURCES]
         rows = {source: row for row, source in enumerate(self.lit.sources)}
         start = _Fits(
             np.array([rows[fit.source] for fit in fits], np.int64),
