@@ -264,7 +264,7 @@ def _of_doubt(samples: Samples) -> str:
 def _of_tone(result: Identification, best: Candidate, named: bool) -> Iterator[str]:
     """Notes on the target curve; `named`: an earlier note has named --target-curve."""
     h = best.hypothesis
-    if h is None:
+    if h is None or (result.measured is not None and result.measured.display is not None):
         return
     if isinstance(h.target, ToneTarget):
         if h.target.guessed and not named:
