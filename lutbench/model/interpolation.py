@@ -112,9 +112,9 @@ def interp_rows(at: Array, points: Array, values: Array) -> Array:
     `points` are (s, n) and rise, n a power of two from 2 on; `values` are (n,). NaN outside the
     points. All rows are halved together, which takes half as long as one search after another.
 
-    >>> interp_rows(np.array([[0.5], [3.0]]), np.array([[0.0, 1], [2, 4]]), np.array([0.0, 10]))
-    array([[5.],
-           [5.]])
+    >>> at, points = np.array([[0.5], [3.0]]), np.array([[0.0, 1.0], [2.0, 4.0]])
+    >>> interp_rows(at, points, np.array([0.0, 10.0])).tolist()
+    [[5.0], [5.0]]
     """
     count, size = points.shape
     flat = points.ravel()
