@@ -170,6 +170,8 @@ def _filled(
 
     step = float(np.median(np.diff(samples.neutral_in))) / BETWEEN
     near = np.abs(y - smooth(u)) < NEAR
+    if not near.any():
+        return places, signal
     u, y = u[near], y[near]
     number = np.round(u / step).astype(np.int64)
     order = np.argsort(number, kind="stable")

@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import open_world
 import pytest
 from identification_cases import Case, build, decode, encode, gamut_matrix, lattice, shoulder
 
@@ -278,3 +279,11 @@ def test_the_report_is_plain_data() -> None:
         "mid tones",
         "highlights",
     }
+
+
+def test_a_tone_curve_that_no_coloured_node_shows_is_that_of_the_greys() -> None:
+    case = open_world.case("PQ to HLG, HLG to PQ", 31001)
+    found = identify(case.lut, catalogue=open_catalogue(user=False))
+    assert found.best is not None
+    assert found.best.source.curve in case.truth.names("source_curve")
+    assert found.tone is not None
