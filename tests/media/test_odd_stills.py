@@ -146,6 +146,14 @@ def test_two_pictures_in_a_file_are_refused(tmp_path: Path) -> None:
         read_still(path)
 
 
+def test_an_animated_png_is_refused(tmp_path: Path) -> None:
+    """An animation control chunk (acTL, PNG specification, third edition)."""
+    path, frame = tmp_path / "a.png", Image.fromarray(CODES)
+    frame.save(path, save_all=True, append_images=[frame.rotate(180)])
+    with pytest.raises(LutbenchError, match="holds an animation; accepted: one picture"):
+        read_still(path)
+
+
 @pytest.mark.parametrize(
     "names",
     [["left.R", "left.G", "left.B", "right.R", "right.G", "right.B"], ["Y", "RY", "BY"]],

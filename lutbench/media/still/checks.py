@@ -100,7 +100,7 @@ _PALETTE = 3
 
 
 def check_png(file: BinaryIO, path: Path) -> bool:
-    """Refuse a PNG that is truncated, has a wrong checksum, or lacks its header or picture.
+    """Refuse a PNG that is truncated, has a wrong checksum, lacks its header or picture, or moves.
 
     `file` is positioned after the signature. Returns whether the picture is interlaced, in which
     case the image library keeps all of it in memory.
@@ -130,6 +130,8 @@ def check_png(file: BinaryIO, path: Path) -> bool:
         seen.add(name)
     if b"IDAT" not in seen or (colour_type == _PALETTE and b"PLTE" not in seen):
         raise FormatError("the PNG file holds no picture", where=path)
+    if b"acTL" in seen:
+        raise FormatError("holds an animation", where=path, accepted="one picture")
     return interlaced
 
 
