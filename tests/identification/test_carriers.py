@@ -81,10 +81,10 @@ def test_luma_is_that_of_the_tone_mapper() -> None:
         ("monochrome", 9004),
         ("monochrome", 9005),
         ("smoothed", 9001),
-        ("tone on the largest channel", 12000),
-        ("highlights desaturated towards white", 12002),
-        ("hue twist", 12002),
-        ("vibrance", 12006),
+        pytest.param("tone on the largest channel", 12000, marks=pytest.mark.slow),
+        pytest.param("highlights desaturated towards white", 12002, marks=pytest.mark.slow),
+        pytest.param("hue twist", 12002, marks=pytest.mark.slow),
+        pytest.param("vibrance", 12006, marks=pytest.mark.slow),
     ],
 )
 def test_the_names_are_told(family: str, seed: int) -> None:

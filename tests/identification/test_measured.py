@@ -46,6 +46,7 @@ def test_only_a_conversion_of_an_invented_curve_and_gamut_has_no_name() -> None:
     assert [is_unnamed(each) for each in fits] == [True, False, False]
 
 
+@pytest.mark.slow
 def test_greys_show_the_display_behind_a_curve_that_is_measured() -> None:
     case = open_world.case("unregistered camera (parametric log)", 12002)
     found = lutbench.identify(case.lut, catalogue=open_catalogue(user=False))
