@@ -202,11 +202,7 @@ class Luma(_Wide):
 
 def by_proportion(gamuts: Sequence[tuple[str, Gamut]]) -> list[Carrier]:
     """The carriers that keep the proportions of channels, for displays of some gamuts."""
-    return [
-        Largest(),
-        *map(SoftMaximum, POWERS),
-        *(Luminance(each.luminance_weights, name) for name, each in gamuts),
-    ]
+    return [Largest(), *(Luminance(each.luminance_weights, name) for name, each in gamuts)]
 
 
 def soft_maxima() -> list[Carrier]:
