@@ -15,7 +15,6 @@ from lutbench.identification.freecurve import FreeCurve, TargetFit
 from lutbench.identification.graded import Problems, fit_cdl, fit_contrast
 from lutbench.identification.hypothesis import Hypothesis, error_of, forecast
 from lutbench.identification.knowledge import Knowledge
-from lutbench.identification.known import FORECASTS
 from lutbench.identification.naming import (
     GRADED_LOG,
     MANY_WITHIN,
@@ -53,6 +52,9 @@ POINTS = 33
 
 KEPT = 12
 """A quarter of the fits that are kept."""
+
+FORECASTS = 10
+"""Hypotheses that are computed on nodes all over the LUT."""
 
 STEP_LEFT = 0.45
 """Of the step of a rounded table: a stretch of it is followed no nearer."""

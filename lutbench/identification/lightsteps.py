@@ -13,7 +13,6 @@ from lutbench.model.curves.base import MID_GREY
 from lutbench.model.gamut_map import LAB_FROM_ROOTS, lms_matrix
 from lutbench.model.gamuts import BT709, BT2020, P3_D65
 from lutbench.model.grade import CDL_WEIGHTS
-from lutbench.model.interpolation import interp_uniform
 from lutbench.model.transforms import Array, Transform
 
 WIDER = (BT709, P3_D65, BT2020)
@@ -161,9 +160,9 @@ class HueTurn(_Step):
 
 @dataclass(frozen=True)
 class LumaTint(_Step):
-    """A colour without luma that is added by luma, as the greys show it: split toning.
+    """A colour that is added by luma, as the greys show it: split toning.
 
-    `points` are luma, and what R, G and B gain there. Luma stays, so the step can be undone.
+    `points` are the luma after it, and what R, G and B have gained there.
     """
 
     points: tuple[tuple[float, float, float, float], ...]
@@ -171,15 +170,12 @@ class LumaTint(_Step):
     kind: ClassVar[str] = "luma_tint"
 
     def _changed(self, rgb: Array) -> Array:
-        return np.asarray(rgb + self._tint(rgb))
+        after, tint = self._dense
+        before = after - np.array(CDL_WEIGHTS) @ tint
+        return np.asarray(rgb + _along(rgb, np.maximum.accumulate(before), tint))
 
     def _undone(self, rgb: Array) -> Array:
-        return np.asarray(rgb - self._tint(rgb))
-
-    def _tint(self, rgb: Array) -> Array:
-        luma, tint = self._dense
-        at = np.clip(rgb @ np.array(CDL_WEIGHTS), luma[0], luma[-1])
-        return np.stack([interp_uniform(at, luma[0], luma[-1], each) for each in tint], axis=-1)
+        return np.asarray(rgb - _along(rgb, *self._dense))
 
     @cached_property
     def _dense(self) -> tuple[Array, Array]:
@@ -192,6 +188,12 @@ class LumaTint(_Step):
     def __str__(self) -> str:
         most = 100 * np.abs(np.array(self.points)[:, 1:]).max()
         return f"a tint by luma of up to {most:.1f} % of the signal (split toning)"
+
+
+def _along(rgb: Array, luma: Array, tint: Array) -> Array:
+    """What colours gain by their luma, of a table of luma (n,) and gains (3, n)."""
+    at = rgb @ np.array(CDL_WEIGHTS)
+    return np.stack([np.interp(at, luma, each) for each in tint], axis=-1)
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,9 @@ from lutbench.model.signal import Range
 from lutbench.model.transforms import Array
 from lutbench.results import PlainData
 
+CLOSE = 2.0
+"""10-bit codes within which it may be that curve itself, measured through a look or rounding."""
+
 ONE_CURVE = 0.1
 """10-bit codes, 95th percentile, within which a measured curve agrees with a named one."""
 
@@ -64,6 +67,11 @@ class MeasuredCurve(PlainData):
         if self.light[0] <= MID_GREY and self.light[-1] >= 2 * MID_GREY:  # beyond, nothing is known
             figures += (
                 f", mid grey {100 * self.grey:.1f} %, {100 * self.stop:.1f} % per stop above it"
+            )
+        if self.codes_off <= CLOSE:
+            return (
+                f"a curve close to {self.nearest}{within} ({self.codes_off:.1f} codes off), if not "
+                f"that curve itself: {figures}"
             )
         return (
             f"an unnamed curve: {figures}; the nearest named curve is {self.nearest}{within} "

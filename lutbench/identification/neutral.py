@@ -9,12 +9,8 @@ from numpy.typing import NDArray
 
 from lutbench.identification.common import DARK
 from lutbench.identification.curvebank import End, LightTables
-from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.transforms import Array
-
-NEUTRAL_EXACT = 0.9
-"""10-bit codes of error up to which a pair of curves is assumed to be the one in the LUT."""
 
 FEWEST = 4
 """The fewest samples in each channel, on average, for an error."""
@@ -30,12 +26,6 @@ class NeutralMatch:
 
     error: Array
     stops: Array
-
-    def shortlist(self, within: float, most: int) -> list[tuple[int, int]]:
-        """Pairs with an error up to `within`, best first, at most `most`."""
-        order = best_first(self.error)[:most]
-        places = [divmod(int(each), self.error.shape[1]) for each in order]
-        return [(i, j) for i, j in places if self.error[i, j] <= within]
 
 
 def match_neutral(

@@ -9,21 +9,18 @@ import numpy as np
 
 from lutbench.identification.alike import with_alike
 from lutbench.identification.claims import claims_of
-from lutbench.identification.common import EXACT, SIX_DECIMALS
+from lutbench.identification.common import SIX_DECIMALS
 from lutbench.identification.curvesonly import averaged, is_apart, only_mixes, search_curves
-from lutbench.identification.hypothesis import Forecast, forecast
+from lutbench.identification.hypothesis import Forecast, error_of, forecast
 from lutbench.identification.knowledge import Knowledge, Pins, knowledge_of
-from lutbench.identification.known import MOST_PAIRS, finalists_of, search_known, search_partly
 from lutbench.identification.look import look_at, measured_look, view_for
-from lutbench.identification.neutral import NEUTRAL_EXACT, NeutralMatch, match_neutral
 from lutbench.identification.result import GUESS, Candidate, Confidence, Identification, Kind, Look
 from lutbench.identification.samples import CODES, Samples, samples_of
-from lutbench.identification.untint import untinted_forms
 from lutbench.identification.untold import guessed_curves, is_untold, plainest_first
 from lutbench.identification.verdict import (
     Finalist,
     candidates_of,
-    explained_share,
+    is_exact,
     kind_of,
     ranked,
 )
@@ -35,23 +32,8 @@ if TYPE_CHECKING:
     from lutbench.identification.forms.fitted import Fitted
     from lutbench.identification.measured import Measured
 
-NEUTRAL_WITHIN = 1.2
-"""10-bit codes of error on the neutral axis above which a pair of curves is dropped."""
-
-WHOLE = 1.2
-"""10-bit codes, 95th percentile, that rounding and noise of a code may cause."""
-
-SEEN_SHARE = 0.05
-"""The least share of nodes in gamut on which an answer counts as complete."""
-
 TOO_MUCH_LEFT = 10.0
 """Median ΔE 2000 above which the residual is too large for a look on a conversion."""
-
-UNTINTED_EXACT = 0.8
-"""10-bit codes of error up to which known curves explain a LUT without its tint."""
-
-EXPLAINED = 0.9
-"""The share of explained values from which no other form is tried."""
 
 _default: list[Catalogue] = []
 
@@ -173,33 +155,36 @@ def _finalists(
     samples: Samples, knowledge: Knowledge, fitted: Fitted | None, *, only_named: bool
 ) -> tuple[list[Finalist], list[Finalist]]:
     """The order and the built ones of `_Found`; with `only_named` none where nothing has a name."""
-    apart = fitted is None
-    # Channels apart give each value to many nodes.
-    few = samples if apart else samples.few
-    ends = knowledge.sources, knowledge.targets, knowledge.bank
-    match = match_neutral(samples, *ends[:2])
-    order = ranked(
-        finalists_of(search_known(samples, *ends, match, NEUTRAL_WITHIN), few, knowledge)
-    )
-    whole = bool(order) and _is_whole(order[0])
-    plain = whole or bool(order and order[0].error <= EXACT)
-    if only_named and fitted and not plain and _is_unnamed(fitted):
-        return [], []
-    built = [] if apart or plain else _as_built(order, samples, knowledge, straight=True)
-    if built:
-        return built, built
-    if not plain:
-        more = search_curves(samples, knowledge) if apart else _of_parts(samples, knowledge, match)
-        order = ranked([*order, *more])
-    if fitted and not (order and explained_share(order[0].forecast, few) >= EXPLAINED):
-        from lutbench.identification.forms.search import in_other_forms
+    few = samples if fitted is None else samples.few
+    if fitted is None:
+        order = ranked(search_curves(samples, knowledge))
+    else:
+        from lutbench.identification.forms.search import finalists_of, plain_finalists_of
 
-        order = in_other_forms(order, fitted)
-    if not order and _is_curve(samples, apart):
+        if plain := _exact(plain_finalists_of(fitted), samples, few, graded=False):
+            return plain, []
+        if only_named and _is_unnamed(fitted):
+            return [], []
+        built = _as_built([], samples, knowledge)
+        if built:
+            return built, built
+        order = finalists_of(fitted)
+    if plain := _exact(order, samples, few, graded=False):
+        return plain, []
+    if not order and _is_curve(samples, fitted is None):
         order = ranked(guessed_curves(few, knowledge))
-    if order and not (apart or whole):
-        built = _as_built(order, samples, knowledge)
-    return built or order, built
+    built = _as_built(order, samples, knowledge) if order and fitted else []
+    # A whole description has the numbers of a grade that its maker gave.
+    return built or _exact(order, samples, few, graded=True) or order, built
+
+
+def _exact(
+    order: list[Finalist], samples: Samples, few: Samples, *, graded: bool
+) -> list[Finalist]:
+    """Those whose names explain all to its rounding: no free tone curve has a place beside them."""
+    exact = [each for each in order if is_exact(each, samples)]
+    kept = [each for each in exact if graded or not each.hypothesis.grade]
+    return ranked([replace(each, error=error_of(each.forecast, few)) for each in kept])
 
 
 def _is_unnamed(fitted: Fitted) -> bool:
@@ -208,30 +193,9 @@ def _is_unnamed(fitted: Fitted) -> bool:
     return is_unnamed(fitted)
 
 
-def _of_parts(samples: Samples, knowledge: Knowledge, match: NeutralMatch) -> list[Finalist]:
-    """Finalists of known curves and gamuts that explain a part of the nodes exactly.
-
-    Without a tint that depends on luma, a plain conversion may remain.
-    """
-    ends = knowledge.sources, knowledge.targets, knowledge.bank
-
-    def parts(form: Samples, match: NeutralMatch) -> list[Finalist]:
-        places = match.shortlist(NEUTRAL_EXACT, MOST_PAIRS)
-        return finalists_of(search_partly(form, *ends, match, places), form.few, knowledge)
-
-    found = parts(samples, match)
-    for form in untinted_forms(samples):
-        found += [
-            replace(each, forecast=forecast(each.hypothesis, samples.few))
-            for each in parts(form, match_neutral(form, *ends[:2]))
-            if each.error <= UNTINTED_EXACT
-        ]
-    return found
-
-
 def _is_curve(samples: Samples, apart: bool) -> bool:
     """Whether the channels only mix linearly after a curve on each."""
-    return apart or any(only_mixes(form) for form in [samples, *untinted_forms(samples)])
+    return apart or only_mixes(samples)
 
 
 def _answered(found: _Found) -> Identification:
@@ -293,12 +257,10 @@ def _look_of_measured(first: Candidate, measured: Measured | None) -> Look | Non
     return look_at(*measured.nodes, view_for(first.hypothesis))
 
 
-def _as_built(
-    order: list[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
-) -> list[Finalist]:
+def _as_built(order: list[Finalist], samples: Samples, knowledge: Knowledge) -> list[Finalist]:
     from lutbench.identification.built.search import as_built
 
-    return as_built(order, samples, knowledge, straight=straight)
+    return as_built(order, samples, knowledge)
 
 
 def _lowered(level: Confidence, look: Look, median: float) -> Confidence:
@@ -313,12 +275,6 @@ def _lowered(level: Confidence, look: Look, median: float) -> Confidence:
     if look.median > TOO_MUCH_LEFT or level == "low":
         return "low"
     return "medium"
-
-
-def _is_whole(finalist: Finalist) -> bool:
-    """Whether it explains all nodes in gamut to within rounding and noise."""
-    predicted = finalist.forecast
-    return predicted.p95 <= WHOLE and float(predicted.inside.mean()) >= SEEN_SHARE
 
 
 def _is_identity(samples: Samples) -> bool:

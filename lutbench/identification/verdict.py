@@ -15,6 +15,7 @@ from lutbench.identification.plausible import uncommonness
 from lutbench.identification.result import Candidate, Confidence, Kind, SameAs, Side
 from lutbench.identification.samples import CODES, NOISE_CODES, Samples
 from lutbench.model.curves.tabulated import Tabulated
+from lutbench.tables.lut import Lut1D
 
 SHOWN = 8
 """Candidates that are reported; the rest are too unlikely to help."""
@@ -67,15 +68,12 @@ class Finalist:
         return (h.source.number, h.source.range, *target, *pair)
 
 
-WITHIN_NOISE = 3.0
-"""Times the noise that a value may miss by and count as explained."""
-
-
-def explained_share(predicted: Forecast, samples: Samples) -> float:
-    """The share of the values clear of clipping that a forecast explains to within noise."""
-    clear = samples.clear
-    misses = np.abs(predicted.miss[clear]) if clear.any() else np.abs(predicted.miss)
-    return float(np.mean(misses <= max(EXACT, WITHIN_NOISE * samples.noise)))
+def is_exact(best: Finalist, samples: Samples) -> bool:
+    """Whether named parts alone explain every value to the rounding and the noise of the file."""
+    h = best.hypothesis
+    named = isinstance(h.target, End) and not any(isinstance(each, Lut1D) for each in h.grade)
+    residual = float(np.sqrt(np.mean(np.square(best.forecast.miss))))
+    return named and residual <= rounded(samples.noise)
 
 
 def ranked(finalists: Sequence[Finalist]) -> list[Finalist]:
@@ -262,7 +260,7 @@ def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
     if best.error > EXACT:
         return "medium" if best.error < 3 else "low"
     h = best.hypothesis
-    if h.pair.alike and not _is_sure_curve(best, samples):
+    if h.pair.alike and not (is_exact(best, samples) and not h.grade):
         return "medium"
     if not isinstance(h.target, End) and h.target.guessed:
         return "medium"
@@ -272,10 +270,3 @@ def confidence_of(order: Sequence[Finalist], samples: Samples) -> Confidence:
     if rival is not None and rival.error < 1.3 * floor:
         return "medium"
     return "high"
-
-
-def _is_sure_curve(best: Finalist, samples: Samples) -> bool:
-    """Whether a curve alone is explained to its rounding; less is not enough, since any pair of
-    curves comes close to some other pair."""
-    plain = isinstance(best.hypothesis.target, End) and not best.hypothesis.grade
-    return plain and best.forecast.rms <= rounded(samples.floor)

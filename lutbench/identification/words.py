@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
-from lutbench.identification.common import STOPS
+from lutbench.identification.common import EXACT, STOPS
 from lutbench.identification.hypothesis import Hypothesis
 from lutbench.identification.lookwords import described
 from lutbench.identification.notes import NAMED, notes_of
@@ -17,6 +18,9 @@ FAR_CODES = 20.0
 
 FAR_DELTA_E = 10.0
 """Median look in ΔE 2000 above which, with such an error, the LUT counts as unexplained."""
+
+SMALL_DELTA_E = 3.0
+"""ΔE 2000 at the 95th percentile below which what remains is small: seen side by side only."""
 
 CURVE_ONLY = "Each channel depends on that channel alone, so the gamut is not converted."
 
@@ -49,10 +53,10 @@ def _explanation(result: Identification) -> str:
         if "source curve" in best.guesses:
             guess = f"{best.source.curve} ({_as_guess(best, 'source curve')})"
             words = f"Unless it expects {guess}, it {words[0].lower()}{words[1:]}"
-        return " ".join([words, *_other_parts(best)])
+        return " ".join([words, *_other_parts(result, best)])
     if word_of(best.probabilities.get("source curve", 1.0)) != "likely":
         known = "The source curve is uncertain: no named curve is likely enough."
-        return " ".join([known, *_other_parts(best)])
+        return " ".join([known, *_other_parts(result, best)])
     parts = [_expects(result, best), _does(result, best)]
     if best.hypothesis is not None and best.hypothesis.beside:
         parts.append(f"It has {' and '.join(best.hypothesis.beside)}.")
@@ -115,9 +119,9 @@ def supposed(best: Candidate) -> str:
     return " and ".join(told.values()) if "source curve" in told else ""
 
 
-def _other_parts(best: Candidate) -> list[str]:
+def _other_parts(result: Identification, best: Candidate) -> list[str]:
     """Sentences on the likely parts, the guesses, and the nearest names, best known first."""
-    return [*_likely_parts(best), *_guessed_parts(best), _nearest(best)]
+    return [*_likely_parts(best), *_guessed_parts(best), _nearest(result.candidates)]
 
 
 def _likely_parts(best: Candidate) -> list[str]:
@@ -146,17 +150,19 @@ def _guessed_parts(best: Candidate) -> list[str]:
     return [f"Guesses only, with how often such a guess is right: {', '.join(guesses)}."]
 
 
-def _nearest(best: Candidate) -> str:
+def _nearest(candidates: Sequence[Candidate]) -> str:
     """The nearest conversion between named encodings, where a part has no name."""
+    best = min(candidates, key=lambda each: (each.error_median, each.error_p95))
     ends = [
-        " / ".join(name for name in (side.curve, side.gamut) if name)
+        " with ".join(name for name in (side.curve, side.gamut) if name)
         + ("" if side.range == "full" else f" in {side.range} range")
         for side in (best.source, best.target)
     ]
-    caution = "" if "source curve" in best.guesses else ": do not rely on its names"
+    near = best.error_median <= EXACT
+    caution = "its names may be right" if near else "do not rely on its names"
     return (
         f"The nearest named conversion, from {ends[0]} to {ends[1]}, is off by "
-        f"{best.error_median:.1f} codes (median; 95 % under {best.error_p95:.1f}){caution}."
+        f"{best.error_median:.1f} codes (median; 95 % under {best.error_p95:.1f}): {caution}."
     )
 
 
@@ -227,10 +233,9 @@ def _grey(tone: Tone) -> str:
 def _look(look: Look) -> str:
     phrases = look.description or described(look)
     if not phrases:
-        return (
-            f"A small difference remains (ΔE 2000: median {look.median:.1f}, "
-            f"95 % under {look.p95:.1f})."
-        )
+        small = look.p95 < SMALL_DELTA_E
+        what = "small difference" if small else "difference that is no simple look"
+        return f"A {what} remains (ΔE 2000: median {look.median:.1f}, 95 % under {look.p95:.1f})."
     text = f"Adds a look: {', '.join(phrases[:NAMED])}"
     return text + ("; a single CDL describes it." if look.cdl is not None else ".")
 

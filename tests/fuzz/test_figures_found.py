@@ -210,12 +210,12 @@ def test_a_target_that_no_range_shows_is_not_tried() -> None:
 
 def test_a_tint_of_one_colour_is_no_curve() -> None:
     from lutbench.identification.samples import samples_of
-    from lutbench.identification.untint import untinted_forms
+    from lutbench.identification.untint import tints_of
 
     table = Lut3D.identity(9).table.astype(np.float64)
     for at in range(9):
         table[at, at, at] = (0.2, 0.5, 0.7)
-    assert untinted_forms(samples_of(Lut3D(table))) == []
+    assert tints_of(samples_of(Lut3D(table))) == []
 
 
 @pytest.mark.parametrize("ends", [(-1e308, 1e308), (np.nan, 1.0), (0.0, np.inf), (0.0, 0.0)])

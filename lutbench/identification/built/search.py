@@ -131,17 +131,13 @@ def _ends(
             yield Between(h.source, target, h.pair, cdl), None
 
 
-def as_built(
-    order: Sequence[Finalist], samples: Samples, knowledge: Knowledge, *, straight: bool = False
-) -> list[Finalist]:
-    """The whole description with its parameters, where the names of the best do not suffice.
+def as_built(order: Sequence[Finalist], samples: Samples, knowledge: Knowledge) -> list[Finalist]:
+    """The whole description with its parameters, where there is one.
 
-    Between the ends of the best, or those that a `straight` stretch of greys suggests. Other
-    descriptions of about the same length come after it.
+    Between the ends of the best of the order, or without any those that a straight stretch of
+    greys suggests. Other descriptions of about the same length come after it.
     """
-    if order and is_rounding(order[0].forecast, order[0].hypothesis, samples):
-        return []
-    found = built([] if straight else [each.hypothesis for each in order], samples, knowledge)
+    found = built([each.hypothesis for each in order], samples, knowledge)
     if found is None:
         return []
     tried = [(h, forecast(h, samples.few)) for h in (found.hypothesis, *found.rivals)]

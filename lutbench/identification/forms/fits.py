@@ -13,12 +13,12 @@ from lutbench.identification.carriers import POWERS, Carrier, SoftMaximum
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.free import Model, light_space, moved, signal_space, typical
 from lutbench.identification.forms.kinds import free_numbers
-from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.mono import LumaModel
 from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.lightsteps import LumaTint, Paling
+from lutbench.identification.ordering import best_first
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.grade import CDL_WEIGHTS
 from lutbench.model.transforms import Array, Transform
@@ -49,6 +49,9 @@ FOLLOWED = 16
 
 SETTLED = 4
 """Further steps, after which a fit hardly changes."""
+
+PART = 0.25
+"""The least share of the nodes that a look on some of the colours leaves alone."""
 
 ENOUGH = 0.2
 """10-bit codes of error up to which no other form is tried."""
@@ -95,14 +98,12 @@ class Form:
     compression: Transform | None = None
     mono: bool = False
     """Whether only luma of the signal comes out."""
-    look: bool = False
-    """Whether a smooth look replaces the second matrix."""
     after: After | None = None
 
     @property
     def extra(self) -> int:
-        """The free numbers of the second matrix, or of a look."""
-        return NUMBERS if self.look else 6 if self.mixed else 0
+        """The free numbers of the second matrix."""
+        return 6 * self.mixed
 
     @property
     def parameters(self) -> int:
@@ -111,14 +112,9 @@ class Form:
         steps = free_numbers(self.compression) + free_numbers(after)
         return 6 + self.extra + bool(self.norm) + steps
 
-    @property
-    def nothing(self) -> Array:
-        """A second matrix, or a look, that changes nothing."""
-        return np.zeros(NUMBERS) if self.look else np.eye(3)
-
     def changed(self, mixing: Array, step: Array) -> Array:
-        """A second matrix, or a look, with its free numbers moved."""
-        return mixing + step if self.look else moved(mixing, step) if self.mixed else mixing
+        """A second matrix with its free numbers moved."""
+        return moved(mixing, step) if self.mixed else mixing
 
     def model(self, ground: Ground, sources: Sequence[Source]) -> Model | NormModel:
         """The model of some sources on some nodes."""
@@ -133,8 +129,6 @@ class Form:
             space = replace(space, outputs=outputs, neutral=self.after.greys(space.neutral))
         if self.norm:
             return NormModel(ground, lights, space, self.norm)
-        if self.look:
-            return LookModel(ground, lights, space)
         if self.mono:
             return LumaModel(ground, lights, space)
         levelled = lights.level() if isinstance(self.compression, Paling) else lights
@@ -156,6 +150,12 @@ class FreeFit:
     nats: float
     samples: Samples
     ground: Ground
+
+    @property
+    def partly(self) -> float:
+        """The error in codes that a quarter of the nodes keep to: a look may change the others."""
+        model = self.form.model(self.ground.thinned(FITTED), [self.source])
+        return float(typical(model.misses(self.matrix[None], self.mixing[None]), PART)[0])
 
     def compression(self, stops: float) -> Transform | None:
         """The step on light, for light of the source with an exposure."""
@@ -187,7 +187,7 @@ def fits_of(form: Form, lit: Lit, samples: Samples, floor: float) -> list[FreeFi
     nats = nats_of(misses.reshape(len(misses), -1), floor)
     nats += 0.5 * form.parameters * np.log(INDEPENDENT)
     best: dict[int, FreeFit] = {}
-    for k in np.argsort(nats):
+    for k in best_first(nats):
         fit = FreeFit(
             sources[int(rows[k])],
             matrix[k],
@@ -207,7 +207,7 @@ class Glances:
 
     def __init__(self, lit: Lit) -> None:
         few, fewest = lit.thinned(GLANCED), lit.thinned(PEEKED)
-        self._glance: Callable[[Form], float] = cache(partial(glance, few=few))
+        self.error: Callable[[Form], float] = cache(partial(glance, few=few))
         self._peek: Callable[[Form], float] = cache(partial(peek, fewest=fewest))
 
     def best(self, count: int, forms: Sequence[Form], limit: float) -> list[tuple[float, Form]]:
@@ -219,7 +219,7 @@ class Glances:
             worst = limit if len(found) < count else min(limit, found[-1][0])
             if many and self._peek(form) > PEEK * worst:
                 break
-            found = sorted([*found, (self._glance(form), forms.index(form))])[:count]
+            found = sorted([*found, (self.error(form), forms.index(form))])[:count]
         return [(left, forms[place]) for left, place in found if left <= limit]
 
     def tuned(self, forms: Sequence[Form]) -> Form:
@@ -227,7 +227,7 @@ class Glances:
         from scipy.optimize import minimize_scalar
 
         near = sorted(forms, key=self._peek)[: len(forms) // len(POWERS)]
-        best = min(near, key=self._glance)
+        best = min(near, key=self.error)
         assert isinstance(best.norm, SoftMaximum)
         first = best.norm.power
 
@@ -235,13 +235,13 @@ class Glances:
             return replace(best, norm=SoftMaximum(power))
 
         found = minimize_scalar(
-            lambda power: min(self._glance(of(float(power))), CODES),
+            lambda power: min(self.error(of(float(power))), CODES),
             bounds=(first / FACTOR, first * FACTOR),
             method="bounded",
             options={"xatol": PRECISE},
         )
         exact, whole = of(float(found.x)), of(float(round(found.x)))
-        return whole if self._glance(whole) <= self._glance(exact) + ENOUGH else exact
+        return whole if self.error(whole) <= self.error(exact) + ENOUGH else exact
 
 
 def glance(form: Form, few: Lit) -> float:
@@ -269,15 +269,6 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
     matrix.
     """
     count = len(part.sources)
-    if form.look:
-        plain = Form().model_of(part.ground, part.lights)
-        matrix = plain.first(np.eye(3))
-        looked = LookModel(part.ground, plain.lights, signal_space(part.ground))
-        numbers = np.zeros((count, NUMBERS))
-        matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
-        for k in _best_first(error, part):
-            yield k, matrix[k], numbers[k], float(error[k])
-        return
     model = form.model_of(part.ground, part.lights)
     error = np.full(count, np.inf)
     matrix = np.broadcast_to(np.eye(3), (count, 3, 3)).copy()

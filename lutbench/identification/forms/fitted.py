@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from functools import cached_property
 
-from lutbench.identification.forms.fits import Form, FreeFit, fits_of
+from lutbench.identification.forms.fits import Form, FreeFit, Glances, fits_of
+from lutbench.identification.forms.named import hypotheses_of
 from lutbench.identification.forms.nodes import Ground, Lit, Source, ground_of
+from lutbench.identification.hypothesis import forecast
 from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.samples import Samples
+from lutbench.identification.verdict import Finalist
 from lutbench.model.curves.hdr import HlgScene, HlgSystemGamma
 
 LEAST_FLOOR = 0.05
@@ -25,6 +28,7 @@ class Fitted:
     def __init__(self, samples: Samples, knowledge: Knowledge) -> None:
         self.samples, self.knowledge = samples, knowledge
         self._kept: dict[Form, list[FreeFit]] = {}
+        self._named: dict[int, list[Finalist]] = {}
 
     @cached_property
     def ground(self) -> Ground | None:
@@ -54,6 +58,16 @@ class Fitted:
         """The nodes with the light of every source; None where nothing can be fitted."""
         return None if self.ground is None else Lit.of(self.ground, self.sources)
 
+    @cached_property
+    def glances(self) -> Glances:
+        """What forms leave on a few of the nodes; only where there are any."""
+        assert self.lit is not None
+        return Glances(self.lit)
+
+    def __contains__(self, form: Form) -> bool:
+        """Whether a form has been fitted."""
+        return form in self._kept
+
     def of(self, form: Form) -> list[FreeFit]:
         """The best sources of a form, best first."""
         if self.lit is None:
@@ -61,3 +75,16 @@ class Fitted:
         if form not in self._kept:
             self._kept[form] = fits_of(form, self.lit, self.samples, self.floor)
         return self._kept[form]
+
+    def named(self, fit: FreeFit) -> list[Finalist]:
+        """Finalists with the likeliest names of a fit.
+
+        Error and nats are those with the curve left free: its names are judged by their cost.
+        """
+        if id(fit) not in self._named:
+            few = self.samples.few
+            self._named[id(fit)] = [
+                Finalist(h, forecast(h, few), named.error, cost, named.nats)
+                for h, cost, named in hypotheses_of(fit, self.knowledge)
+            ]
+        return self._named[id(fit)]

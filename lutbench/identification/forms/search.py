@@ -8,29 +8,26 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.carriers import by_proportion, in_bt2020, soft_maxima
-from lutbench.identification.common import EARNED, ROWS, STEPS
+from lutbench.identification.common import EXACT
 from lutbench.identification.curvebank import End, scale_of
-from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve, only_mixes
-from lutbench.identification.forms.bends import Bending, Bent, bent
-from lutbench.identification.forms.fits import ENOUGH, After, Form, FreeFit, Glances
-from lutbench.identification.forms.fitted import LEAST_FLOOR, Fitted
-from lutbench.identification.forms.free import typical
-from lutbench.identification.forms.named import grade_of, hypotheses_of
-from lutbench.identification.forms.nodes import Source, ground_of
-from lutbench.identification.forms.score import nats_of
+from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve
+from lutbench.identification.forms.fits import ENOUGH, After, Form, FreeFit
+from lutbench.identification.forms.fitted import Fitted
+from lutbench.identification.forms.named import grade_of
 from lutbench.identification.forms.stepped import stepped_form
-from lutbench.identification.forms.yardstick import form_of
-from lutbench.identification.hypothesis import Forecast, forecast
 from lutbench.identification.knowledge import Knowledge
+from lutbench.identification.ordering import settled
 from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.rising import rising_run
-from lutbench.identification.samples import Samples, range_seen
-from lutbench.identification.untint import tint_of, untinted_forms
+from lutbench.identification.samples import CODES, Samples, range_seen
+from lutbench.identification.untint import tints_of
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
-from lutbench.model.transforms import Array
+from lutbench.model.curves.video import Linear
+from lutbench.model.grade import Saturation
+from lutbench.model.transforms import Transform
 
-ENOUGH_NOISE = 1.2
+ENOUGH_NOISE = 2.0
 """Times what the nodes are uncertain by that are added to that."""
 
 TRIED = 2
@@ -51,125 +48,96 @@ GUESSED = 7.0
 UNMOVED = 0.02
 """The largest difference from the identity of a matrix that counts as no mixing of light."""
 
-UNMIXED = 0.75
-"""10-bit codes of error, beside the noise, up to which a fit without a matrix is followed."""
-
-BENDS = 4
-"""Bends of its curve, the fewest of a cubic."""
-
 FOLLOWED = 4
 """Free fits that get names."""
 
 WITHIN = 120.0
 """Nats within which free fits are rivals of the first."""
 
-NAMED = 3
-"""Hypotheses, the best, that a form is compared with."""
-
 CLEARLY = 20.0
-"""Nats by which a form must explain more than they do."""
+"""Nats within which names are told beside the first."""
 
 
-def in_other_forms(order: list[Finalist], fitted: Fitted) -> list[Finalist]:
-    """The order with hypotheses of free forms before it, where those explain much more.
+def plain_finalists_of(fitted: Fitted) -> list[Finalist]:
+    """Finalists of a plain conversion, where one with a free matrix leaves almost nothing."""
+    fits = fitted.of(Form())
+    near = bool(fits) and fits[0].error <= _enough(fitted)
+    return _named(rivals(fits), fitted) if near and not _is_grade(fits[0]) else []
 
-    Where there is no order yet, the best fit is named however much it leaves: a guess at least.
+
+def finalists_of(fitted: Fitted) -> list[Finalist]:
+    """Finalists of the free forms that explain a LUT, best first.
+
+    Where none does, the best fit is named however much it leaves: a guess at least.
     """
-    samples = fitted.samples
-    before = min((nats_on(each.forecast, samples) for each in order[:NAMED]), default=np.inf)
-    found, fits = _of_curves(fitted), list[FreeFit]()
-    if found is None:
-        fits = sorted(free_fits(fitted, guess=not order), key=lambda fit: fit.nats)
-        found = _finalists_of(rivals(fits), fitted) or _of_idle(fits[0] if fits else None, fitted)
-        if not order and not found:
+    idle = _idle_fit(fitted)
+    found = [] if idle is None else _of_curve(fitted, idle)
+    if not found:
+        fits = sorted(free_fits(fitted), key=lambda fit: settled(fit.nats))
+        # A look on some of the colours leaves the others as a plain conversion makes them.
+        plain = fitted.of(Form())[:FOLLOWED]
+        kept = [fit for fit in plain if fit.partly <= _enough(fitted)]
+        found = _named(rivals(fits), fitted) or _named(kept, fitted)
+        if not found and _keeps_greys(fitted.samples):
+            found = _of_curve(fitted, None)
+        if not found:
             freest = Form(mixed=True, compression=GamutCompression())
             guesses = [fit for fit in fits or fitted.of(freest) if not _is_idle(fit)]
-            found = _finalists_of(guesses[:1], fitted)
-    found = [each for each in found if each.nats <= found[0].nats + CLEARLY]
-    after = min((nats_on(each.forecast, samples) for each in found), default=np.inf)
-    better = after <= before - CLEARLY or not order or _is_other_source(order[0], fits, fitted)
-    return [*ranked(found), *order] if better else order
+            found = _named(guesses[:1], fitted)
+    return ranked([each for each in found if each.nats <= found[0].nats + CLEARLY])
 
 
-def _is_other_source(best: Finalist, fits: Sequence[FreeFit], fitted: Fitted) -> bool:
-    """Whether with a free matrix another source explains the nodes far better.
-
-    Where primaries have no name, the nearest pair of gamuts says little of the source.
-    """
-    if not fits or fits[0].error > ENOUGH + ENOUGH_NOISE * fitted.floor:
-        return False
-    if best.error <= fits[0].error + fitted.floor:
-        return False
-    h = best.hypothesis
-    same = (fit.nats for fit in fitted.of(form_of(h)) if fit.source.end == h.source)
-    return fits[0].nats < min(same, default=np.inf) - EARNED
+def _keeps_greys(samples: Samples) -> bool:
+    """Whether greys come out as they went in: what it does to colours is a look, as far as seen."""
+    return bool(np.abs(samples.neutral - samples.neutral_in[:, None]).max() * CODES <= EXACT)
 
 
-def _finalists_of(fits: Sequence[FreeFit], fitted: Fitted) -> list[Finalist]:
-    """Finalists of free fits, those that explain the nodes best first.
-
-    Error and nats are those with the curve left free: its names are judged by their cost.
-    """
-    few = fitted.samples.few
-    found = [
-        Finalist(hypothesis, forecast(hypothesis, few), named.error, cost, named.nats)
-        for fit in fits
-        for hypothesis, cost, named in hypotheses_of(fit, fitted.knowledge)
-    ]
+def _named(fits: Sequence[FreeFit], fitted: Fitted) -> list[Finalist]:
+    """Finalists of free fits, those that explain the nodes best first."""
+    found = [each for fit in fits for each in fitted.named(fit)]
     return sorted(found, key=lambda each: each.nats)
 
 
-def _of_curves(fitted: Fitted) -> list[Finalist] | None:
-    """Finalists where channels only mix after a curve on each; None for other LUTs.
+def _of_curve(fitted: Fitted, fit: FreeFit | None) -> list[Finalist]:
+    """Finalists where nothing mixes light, with what a fit has after the curve.
 
-    Only the curve then shows its ends: without a matrix on light, any source fits.
+    Only the greys then show the ends: without a matrix on light, any source fits.
     """
-    samples = fitted.samples
-    forms = [form for form in (samples, *untinted_forms(samples)) if only_mixes(form)]
-    sources = fitted.sources[:1]
-    curves = [seen for form in forms if (seen := _unmixed(form, sources)) is not None]
-    if not curves:
-        return None
-    return _of_curve(min(curves, key=lambda seen: seen.noise), samples, fitted.knowledge)
-
-
-def _of_idle(fit: FreeFit | None, fitted: Fitted) -> list[Finalist]:
-    """The same for a fit whose matrix mixes no light, where it leaves little."""
-    samples = fitted.samples
-    run = rising_run(samples)
-    if fit is None or run is None or not _is_idle(fit) or fit.form.look or fit.form.display:
+    samples, run = fitted.samples, rising_run(fitted.samples)
+    if run is None:
         return []
-    if fit.error > UNMIXED + samples.noise:
-        return []
-    seen = _before(samples, run, fit.mixing, fit.error)
-    return _of_curve(seen, samples, fitted.knowledge)
-
-
-def _of_curve(seen: SeenCurve, samples: Samples, knowledge: Knowledge) -> list[Finalist]:
-    """Finalists for a curve; the nodes say the same of all."""
-    found = finalists_of_curve(seen, samples, samples.few, knowledge)
+    outputs, noise = samples.neutral[run], samples.noise
+    grade: tuple[Transform, ...] = ()
+    if fit is not None:
+        after, noise = fit.form.after, fit.partly
+        if after is not None:
+            outputs, grade = after.greys(outputs), (after.step,)
+        outputs = outputs @ np.linalg.inv(fit.mixing).T
+        grade = (*grade_of(fit.mixing, None), *grade)
+    seen = SeenCurve(samples.neutral_in[run], outputs, noise, noise, grade)
+    found = finalists_of_curve(seen, samples, samples.few, fitted.knowledge)
+    # The nodes say the same of all: the cost of the curve's names decides.
     return [replace(each, nats=0.0) for each in found]
 
 
-def _before(samples: Samples, run: slice, mixing: Array, error: float) -> SeenCurve:
-    """The curve before the channels of the signal were mixed."""
-    outputs = samples.neutral[run] @ np.linalg.inv(mixing).T
-    grade = grade_of(mixing, None)
-    return SeenCurve(samples.neutral_in[run], outputs, error, error, grade)
+def _idle_fit(fitted: Fitted) -> FreeFit | None:
+    """The best fit of a form without a matrix on light, if a part of the nodes keep to it."""
+    if fitted.lit is None:
+        return None
+    idle: list[FreeFit] = []
+    for form in (Form(), *_tinted(fitted), Form(mixed=True)):
+        fit = next(iter(fitted.of(form)), None)
+        if fit is not None and _is_idle(fit) and fit.partly <= _enough(fitted):
+            idle.append(fit)
+        if fit is not None and fit.error <= _enough(fitted) and not _is_grade(fit):
+            break
+    return min(idle, key=lambda fit: fit.nats, default=None)
 
 
-def _unmixed(samples: Samples, sources: Sequence[Source]) -> SeenCurve | None:
-    """The curve before the channels of the signal were mixed; None where none fits."""
-    ground, run = ground_of(samples), rising_run(samples)
-    if ground is None or run is None or not sources:
-        return None
-    # Without a matrix on light any source, and any bend of it, gives the same.
-    start = Bent(Form(mixed=True).model(ground.thinned(ROWS), sources), np.eye(3), np.eye(3))
-    fit = bent(start, Bending(BENDS, STEPS, mixed=True, held=True))
-    error = float(typical(fit.misses())[0])
-    if error > UNMIXED + samples.noise:
-        return None
-    return _before(samples, run, fit.mixing, error)
+def _is_grade(fit: FreeFit) -> bool:
+    """Whether its matrix is a saturation of linear signal, which a grade of any signal may be."""
+    linear = isinstance(fit.source.end.curve.curve, Linear)
+    return linear and isinstance(next(iter(grade_of(fit.matrix, None)), None), Saturation)
 
 
 def rivals(order: Sequence[FreeFit]) -> list[FreeFit]:
@@ -201,37 +169,44 @@ def _is_idle(fit: FreeFit) -> bool:
     return not mixes and bool(np.abs(fit.matrix - np.eye(3)).max() < UNMOVED)
 
 
-def free_fits(fitted: Fitted, *, guess: bool = False) -> list[FreeFit]:
+def free_fits(fitted: Fitted) -> list[FreeFit]:
     """Fits of the forms, simplest first, until one has almost no error.
 
-    To `guess`, where no form may count, also fits of those that leave more.
+    Where no form may count, those that leave least, for a guess.
     """
     if fitted.lit is None:
         return []
-    glances, most = Glances(fitted.lit), most_left(fitted.samples)
+    glances, most = fitted.glances, most_left(fitted.samples)
     tried: list[Sequence[Form]] = []
     found: list[FreeFit] = []
-    for forms in _forms(fitted, glances):
+    for forms in _forms(fitted):
         tried.append(forms)
-        for _, form in glances.best(TRIED, forms, COULD * most):
-            found += fitted.of(form)
-        if found and min(fit.error for fit in found) <= ENOUGH + ENOUGH_NOISE * fitted.floor:
+        # What has been fitted already needs no glance.
+        known = [form for form in forms if form in fitted]
+        for form in known or [form for _, form in glances.best(TRIED, forms, COULD * most)]:
+            found += [fit for fit in fitted.of(form) if fit.error <= COULD * most]
+        if found and min(fit.error for fit in found) <= _enough(fitted):
             break
-    if guess and not found:
+    if not found:
         near = [one for forms in tried for one in glances.best(1, forms, GUESSED * most)]
         near.sort(key=lambda each: each[0])
         found = [fit for _, form in near[:TRIED] for fit in fitted.of(form)]
     return found
 
 
-def _forms(fitted: Fitted, glances: Glances) -> Iterator[Sequence[Form]]:
+def _enough(fitted: Fitted) -> float:
+    """The codes of typical error from which no other form is tried."""
+    return ENOUGH + ENOUGH_NOISE * fitted.floor
+
+
+def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
     samples, knowledge = fitted.samples, fitted.knowledge
     yield (Form(),)
     if samples.grey:
         yield (Form(mono=True),)
         return
-    if (tint := tint_of(samples)) is not None:
-        yield (Form(after=After(tint, *scale_of(range_seen(samples) or "full"))),)
+    for tinted in _tinted(fitted):
+        yield (tinted,)
     yield (Form(mixed=True),)
     yield (Form(compression=GamutCompression()),)
     yield (Form(mixed=True, compression=GamutCompression()),)
@@ -245,11 +220,17 @@ def _forms(fitted: Fitted, glances: Glances) -> Iterator[Sequence[Form]]:
         yield [Form(display=end, norm=norm) for norm in norms for end in displays]
     soft = [Form(display=end, norm=norm) for norm in soft_maxima() for end in displays]
     if soft:
-        yield (glances.tuned(soft),)
+        yield (fitted.glances.tuned(soft),)
     yield [Form(mixed=True, display=end) for end in displays]
     if (form := stepped_form(fitted)) is not None:
         yield (form,)
-    yield (Form(look=True),)
+
+
+def _tinted(fitted: Fitted) -> list[Form]:
+    """The form with the tint that greys show, if there is one."""
+    ends = scale_of(range_seen(fitted.samples) or "full")
+    forms = [Form(after=After(tint, *ends)) for tint in tints_of(fitted.samples)]
+    return [min(forms, key=fitted.glances.error)] if forms else []
 
 
 def displays_of(samples: Samples, knowledge: Knowledge) -> list[End]:
@@ -260,11 +241,3 @@ def displays_of(samples: Samples, knowledge: Knowledge) -> list[End]:
         for end in knowledge.targets
         if end.curve.curve.shown and (wanted is None or end.range == wanted)
     ]
-
-
-def nats_on(told: Forecast, samples: Samples) -> float:
-    """The nats of a forecast over the values that are clear of clipping, in gamut or not."""
-    few = samples.few
-    clear = few.clear
-    misses = told.miss[clear] if clear.any() else told.miss
-    return float(nats_of(misses.ravel()[None], max(samples.noise, LEAST_FLOOR))[0])
