@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from lutbench.identification.common import STOPS
 from lutbench.identification.curvebank import CurveClass, End
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget
+from lutbench.model.curves.base import Decode
 
 SHOWN_SHARES = {"BT.709": 0.6, "BT.2020": 0.2, "P3-D65": 0.2}
 """The gamuts that pictures are made for, and the assumed share of LUTs for each."""
@@ -76,6 +77,11 @@ def _other_target_range(h: Hypothesis) -> float:
 def _target_gamut_unshown(h: Hypothesis) -> float:
     other = h.pair.target.name not in SHOWN_IN and not _gamut_only(h)
     return _converts(h) and other
+
+
+def _working_gamut(h: Hypothesis) -> bool:
+    mixed = h.inset is None and any(isinstance(step, Decode) for step in h.grade)
+    return mixed and _target_gamut_unshown(h) > 0
 
 
 def _guessed_gamma(h: Hypothesis) -> bool:
@@ -144,6 +150,12 @@ PRIORS = (
         4.0,
         "conversions into a camera's gamut are rarer still, except with its curve",
         lambda h: _target_gamut_unshown(h) and h.pair.target.origin == "registry",
+    ),
+    Prior(
+        "a matrix in display light after a gamut that is not a usual display gamut",
+        24.0,
+        "the light that leaves it is shown, so a conversion into a working gamut went before it",
+        _working_gamut,
     ),
     Prior(
         "a display's gamut as the source",
