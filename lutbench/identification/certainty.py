@@ -15,6 +15,7 @@ from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.measured import Measured
 from lutbench.identification.measuring import measured_of
 from lutbench.identification.result import GUESS, LIKELY, Candidate, Confidence
+from lutbench.identification.samples import range_seen
 from lutbench.identification.verdict import Finalist, is_exact
 
 NATS = 10.0
@@ -153,6 +154,8 @@ def certainty_of(best: Finalist, fitted: Fitted) -> Certainty:
         return Certainty()
     yard = measure(best.hypothesis, fitted.ground, fitted)
     found = probabilities_of(best, yard)
+    if range_seen(fitted.samples) not in (None, best.hypothesis.target.range):
+        found["target range"] = min(found["target range"], GUESS)  # plateaus show another
     own = min(yard.named, yard.free_matrix)
     if yard.errors[2] <= fitted.floor and own - yard.free_curve > EARNED:
         # An unnamed curve fits as well as the nodes are known, so it is measured, not named;

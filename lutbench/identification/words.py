@@ -50,7 +50,8 @@ def _explanation(result: Identification) -> str:
     best = result.best
     if result.measured is not None and result.measured.curve is not None:
         words = result.measured.words
-        if "source curve" in best.guesses:
+        other = best.source.curve != result.measured.curve.nearest
+        if other and "source curve" in best.guesses:
             guess = f"{best.source.curve} ({_as_guess(best, 'source curve')})"
             words = f"Unless it expects {guess}, it {words[0].lower()}{words[1:]}"
         return " ".join([words, *_other_parts(result, best)])
