@@ -74,8 +74,8 @@ class Group(PlainData):
 def groups_of(results: Sequence[tuple[str, Identification]]) -> list[Group]:
     """The groups of named LUTs.
 
-    LUTs that are alike come first. Then every LUT is listed in the group from which it
-    differs least, with all members of that group.
+    LUTs that are alike come first; the first of them stands for all. Then every LUT is listed
+    in the group from which it differs least, with all members of that group.
     """
     found: list[Group] = []
     listed: set[str] = set()
@@ -87,8 +87,11 @@ def groups_of(results: Sequence[tuple[str, Identification]]) -> list[Group]:
             same = not free and all(_same_values(cluster[0][1], each) for _, each in cluster)
             details = details_of([each for _, each in cluster], free)
             found.append(Group(free, names, same, details))
-            # Of LUTs that are alike one stands for all, and may stand in another group.
-            listed.update(names if free else names[1:])
+            if free:
+                listed.update(names)
+            else:
+                # Of LUTs that are alike one stands for all in other groups.
+                results = [each for each in results if each[0] not in names[1:]]
     return found
 
 

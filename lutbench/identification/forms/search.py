@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from lutbench.identification.carriers import by_proportion, in_bt2020, soft_maxima
-from lutbench.identification.common import EXACT
 from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.curvesonly import SeenCurve, finalists_of_curve
 from lutbench.identification.forms.fits import ENOUGH, After, Form, FreeFit
@@ -19,13 +18,12 @@ from lutbench.identification.knowledge import Knowledge
 from lutbench.identification.ordering import settled
 from lutbench.identification.plausible import SHOWN_IN
 from lutbench.identification.rising import rising_run
-from lutbench.identification.samples import CODES, Samples, range_seen
+from lutbench.identification.samples import Samples, range_seen
 from lutbench.identification.untint import tints_of
 from lutbench.identification.verdict import Finalist, ranked
 from lutbench.model.compression import GamutCompression
 from lutbench.model.curves.video import Linear
 from lutbench.model.grade import Saturation
-from lutbench.model.transforms import Transform
 
 ENOUGH_NOISE = 2.0
 """Times what the nodes are uncertain by that are added to that."""
@@ -78,18 +76,11 @@ def finalists_of(fitted: Fitted) -> list[Finalist]:
         plain = fitted.of(Form())[:FOLLOWED]
         kept = [fit for fit in plain if fit.partly <= _enough(fitted)]
         found = _named(rivals(fits), fitted) or _named(kept, fitted)
-        if not found and _keeps_greys(fitted.samples):
-            found = _of_curve(fitted, None)
         if not found:
             freest = Form(mixed=True, compression=GamutCompression())
             guesses = [fit for fit in fits or fitted.of(freest) if not _is_idle(fit)]
             found = _named(guesses[:1], fitted)
     return ranked([each for each in found if each.nats <= found[0].nats + CLEARLY])
-
-
-def _keeps_greys(samples: Samples) -> bool:
-    """Whether greys come out as they went in: what it does to colours is a look, as far as seen."""
-    return bool(np.abs(samples.neutral - samples.neutral_in[:, None]).max() * CODES <= EXACT)
 
 
 def _named(fits: Sequence[FreeFit], fitted: Fitted) -> list[Finalist]:
@@ -98,23 +89,17 @@ def _named(fits: Sequence[FreeFit], fitted: Fitted) -> list[Finalist]:
     return sorted(found, key=lambda each: each.nats)
 
 
-def _of_curve(fitted: Fitted, fit: FreeFit | None) -> list[Finalist]:
-    """Finalists where nothing mixes light, with what a fit has after the curve.
-
-    Only the greys then show the ends: without a matrix on light, any source fits.
-    """
+def _of_curve(fitted: Fitted, fit: FreeFit) -> list[Finalist]:
+    """Finalists for the greys of a fit that mixes no light: they alone then show the ends."""
     samples, run = fitted.samples, rising_run(fitted.samples)
     if run is None:
         return []
-    outputs, noise = samples.neutral[run], samples.noise
-    grade: tuple[Transform, ...] = ()
-    if fit is not None:
-        after, noise = fit.form.after, fit.partly
-        if after is not None:
-            outputs, grade = after.greys(outputs), (after.step,)
-        outputs = outputs @ np.linalg.inv(fit.mixing).T
-        grade = (*grade_of(fit.mixing, None), *grade)
-    seen = SeenCurve(samples.neutral_in[run], outputs, noise, noise, grade)
+    outputs, after, error = samples.neutral[run], fit.form.after, fit.partly
+    if after is not None:
+        outputs = after.greys(outputs)
+    outputs = outputs @ np.linalg.inv(fit.mixing).T
+    grade = (*grade_of(fit.mixing, None), *(() if after is None else (after.step,)))
+    seen = SeenCurve(samples.neutral_in[run], outputs, error, error, grade)
     found = finalists_of_curve(seen, samples, samples.few, fitted.knowledge)
     # The nodes say the same of all: the cost of the curve's names decides.
     return [replace(each, nats=0.0) for each in found]
