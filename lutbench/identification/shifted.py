@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from lutbench.identification.common import CLIPS, GREYS
 from lutbench.identification.result import Identification
 from lutbench.identification.samples import CODES, Samples
+from lutbench.model.interpolation import Pchip
 from lutbench.model.transforms import Array
 
 # Both limits are the error of a smooth curve between 17 nodes.
@@ -23,8 +24,6 @@ def is_shifted(a: Identification, b: Identification, stops: float) -> bool:
 
     The greys are the nodes of b, made brighter on the source curve of a.
     """
-    from scipy.interpolate import PchipInterpolator
-
     one, two, best = a.samples, b.samples, a.best
     if one is None or two is None or best is None or best.hypothesis is None:
         return False
@@ -32,7 +31,7 @@ def is_shifted(a: Identification, b: Identification, stops: float) -> bool:
     with np.errstate(all="ignore"):
         inputs = np.asarray(source.encode(source.decode(two.neutral_in) * 2.0**stops))
     inside = (inputs >= one.neutral_in[0]) & (inputs <= one.neutral_in[-1])
-    given = PchipInterpolator(one.neutral_in, one.neutral)(inputs[inside])
+    given = Pchip(one.neutral_in, one.neutral)(inputs[inside])
     wanted = two.neutral[inside]
     clear = (_clear(given, one) & _clear(wanted, two)).all(axis=1)
     if clear.sum() < GREYS:

@@ -14,6 +14,7 @@ from lutbench.identification.rising import rising_run
 from lutbench.identification.samples import CODES, Samples
 from lutbench.model.curves.base import MID_GREY
 from lutbench.model.curves.hdr import HlgSystemGamma
+from lutbench.model.interpolation import Pchip
 from lutbench.model.transforms import Array
 
 MOST = 600
@@ -100,14 +101,12 @@ class Ground:
 
 def ground_of(samples: Samples) -> Ground | None:
     """None where the neutral axis does not rise, or too few nodes are clear of clipping."""
-    from scipy.interpolate import PchipInterpolator
-
     run = rising_run(samples)
     if run is None:
         return None
     inputs, neutral = samples.neutral_in[run], samples.neutral[run]
     grid = np.linspace(inputs[0], inputs[-1], DENSE)
-    dense = np.maximum.accumulate(PchipInterpolator(inputs, neutral)(grid), axis=0)
+    dense = np.maximum.accumulate(Pchip(inputs, neutral)(grid), axis=0)
     flat = samples.table.reshape(-1, 3)
     low, high = dense[0], dense[-1]
     clear = np.flatnonzero(((flat > low) & (flat < high) & samples.inside(flat)).all(axis=1))
@@ -147,12 +146,10 @@ def _known_to(inputs: Array, neutral: Array) -> float:
 
     The error of a monotone cubic falls with the cube of the distance of nodes.
     """
-    from scipy.interpolate import PchipInterpolator
-
     if len(inputs) < GREYS:
         return UNKNOWN_TO
     even = len(inputs) - 1 + len(inputs) % 2
-    told = PchipInterpolator(inputs[:even:2], neutral[:even:2])(inputs[1:even:2])
+    told = Pchip(inputs[:even:2], neutral[:even:2])(inputs[1:even:2])
     return float(np.sqrt(np.mean((told - neutral[1:even:2]) ** 2)) * CODES / HALVED)
 
 
