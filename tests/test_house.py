@@ -275,8 +275,8 @@ BUDGETS = {
     "convert": Budget("convert day.cube small.cube --size 5", 23, 41, HEAVY | WORK | {IMAGES}),
     "inspect": Budget("inspect day.cube --json", 40, 58, HEAVY | CLIPS | WORK | {IMAGES, "rich"}),
     # A LUT whose file says nothing is identified, so that its box has an answer.
-    "inspect, in words": Budget("inspect day.cube", 55, 116, HEAVY | CLIPS | {IMAGES}),
-    "inspect with a page": Budget("inspect day.cube --page day.html", 77, 137, {"av", "lxml"}),
+    "inspect, in words": Budget("inspect day.cube", 55, 113, HEAVY | CLIPS | {IMAGES}),
+    "inspect with a page": Budget("inspect day.cube --page day.html", 77, 134, {"av", "lxml"}),
     "levels": Budget("levels --curve ACEScct", 19, 34, HEAVY | {IMAGES, "scipy"}),
     "list": Budget("list curves", 19, 32, WORK | {"numba", "av", "lutbench.tables"}),
     "rework": Budget("rework neutral day.cube -o tone.cube", 26, 42, HEAVY | WORK | {IMAGES}),
