@@ -12,6 +12,7 @@ from lutbench.identification.common import SIX_DECIMALS
 from lutbench.identification.curvebank import scale_of
 from lutbench.identification.hypothesis import Hypothesis, ToneTarget, forecast
 from lutbench.identification.knowledge import knowledge_of
+from lutbench.identification.measured import ONE_CURVE
 from lutbench.identification.result import Identification
 from lutbench.identification.samples import CODES, NOISE, Samples, samples_of
 from lutbench.model.catalogue import Catalogue, open_catalogue
@@ -56,12 +57,13 @@ def description_of(
     """The recipe that gives the LUT to its rounding; None where none is found.
 
     Where no candidate explains the LUT, none is looked for: the search took up to ten seconds, and
-    found none in any LUT that was tried. Nor where a source curve was measured, since a recipe has
-    a named one, and none explains what the measured one does.
+    found none in any LUT that was tried. Nor where a source curve was measured that has no name,
+    since a recipe has a named one.
     """
     if found.best is None or found.best.confidence == "none":
         return None
-    if found.measured is not None and found.measured.curve is not None:
+    measured = found.measured.curve if found.measured is not None else None
+    if measured is not None and measured.codes_off > ONE_CURVE:
         return None
     samples = found.samples or samples_of(lut)
     guesses = [
