@@ -154,7 +154,7 @@ def _freed(h: Hypothesis, yard: Yardstick, ground: Ground, most: float) -> Bent 
     few, source = ground.thinned(ROWS), [Source(h.source, h.rendering)]
     matrix = rows_to_one(held.pair.matrix) if paired and held else yard.loose.matrix
     found = _finely(Bent(form.model(few, source), matrix, yard.loose.mixing), form, paired)
-    if form.mixed:
+    if form.mixed and not form.look:
         # Behind a wrong curve a second matrix explains much that a free curve needs none for.
         straight = matrix if paired else rows_to_one(yard.loose.mixing @ matrix)
         plain = _finely(Bent(Form().model(few, source), straight, np.eye(3)), Form(), paired)
@@ -166,7 +166,7 @@ def _freed(h: Hypothesis, yard: Yardstick, ground: Ground, most: float) -> Bent 
 def _finely(start: Bent, form: Form, paired: bool) -> Bent:
     found = start
     for bends in FINER:
-        found = bent(found, Bending(bends, STEPS, form.mixed, held=paired))
+        found = bent(found, Bending(bends, STEPS, form.mixed, held=paired, look=form.look))
     return found
 
 

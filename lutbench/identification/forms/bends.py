@@ -13,6 +13,7 @@ import numpy as np
 
 from lutbench.identification.common import STEP, TINY
 from lutbench.identification.forms.free import Model, moved
+from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.nodes import Lights, together
 from lutbench.identification.forms.norms import NormModel
 from lutbench.model.transforms import Array
@@ -56,17 +57,21 @@ class Bent:
 
 @dataclass(frozen=True)
 class Bending:
-    """Settings of a bend: number of bends and steps; Q is free if `mixed`, M unless `held`."""
+    """Settings of a bend: number of bends and steps; Q is free if `mixed`, M unless `held`.
+
+    With `look`, a free look replaces Q.
+    """
 
     bends: int
     steps: int
     mixed: bool = False
     held: bool = False
+    look: bool = False
 
     @property
     def free(self) -> Array:
         """The free parameters, of bends, M and Q, as rows of an identity matrix."""
-        count = self.bends + 6 + 6 * self.mixed
+        count = self.bends + 6 + (NUMBERS if self.look else 6 if self.mixed else 0)
         kept = [k for k in range(count) if not (self.held and 0 <= k - self.bends < 6)]
         rows: Array = np.eye(count)[kept]
         return rows
@@ -79,6 +84,8 @@ def bent(start: Bent, how: Bending) -> Bent:
     def made(x: Array) -> Bent:
         bends, m = x[: how.bends], x[how.bends : how.bends + 6]
         q = moved(start.mixing, x[how.bends + 6 :]) if how.mixed else start.mixing
+        if how.look:
+            q = start.mixing + x[how.bends + 6 :]
         return Bent(curve.bent(start.model, bends), moved(start.matrix, m), q)
 
     def misses(places: Array) -> Array:
@@ -104,7 +111,13 @@ def bent(start: Bent, how: Bending) -> Bent:
             best, least, damp = x, error, damp / 3
         soft = 1 / np.hypot(1, size / (2 * np.median(size) + 0.02))
         weight = np.where(size >= UNSEEN / 2, 0.0, soft)[:, None]
-        slopes = ((plain - misses(x + STEP * free)) * weight).reshape(len(free), -1).T / STEP
+        # The derivatives by a look's parameters are known exactly.
+        tried = free[: len(free) - NUMBERS] if how.look else free
+        slopes = ((plain - misses(x + STEP * tried)) * weight).reshape(len(tried), -1).T / STEP
+        here = made(x)
+        if isinstance(here.model, LookModel):
+            exact = np.nan_to_num(here.model.slopes(here.matrix)) * weight[..., None]
+            slopes = np.concatenate([slopes, exact.reshape(-1, NUMBERS)], axis=1)
         normal = slopes.T @ slopes
         normal += np.diag(damp * np.diag(normal) + RIDGE * np.trace(normal) / len(free) + TINY)
         step = np.linalg.solve(normal, slopes.T @ (plain * weight).ravel())

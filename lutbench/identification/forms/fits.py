@@ -13,6 +13,7 @@ from lutbench.identification.carriers import POWERS, Carrier, SoftMaximum
 from lutbench.identification.curvebank import End
 from lutbench.identification.forms.free import Model, light_space, moved, signal_space, typical
 from lutbench.identification.forms.kinds import free_numbers
+from lutbench.identification.forms.looks import NUMBERS, LookModel
 from lutbench.identification.forms.mono import LumaModel
 from lutbench.identification.forms.nodes import Ground, Lights, Lit, Source, lights_of
 from lutbench.identification.forms.norms import NormModel
@@ -98,12 +99,14 @@ class Form:
     compression: Transform | None = None
     mono: bool = False
     """Whether only luma of the signal comes out."""
+    look: bool = False
+    """Whether a smooth look replaces the second matrix."""
     after: After | None = None
 
     @property
     def extra(self) -> int:
-        """The free numbers of the second matrix."""
-        return 6 * self.mixed
+        """The free numbers of the second matrix, or of a look."""
+        return NUMBERS if self.look else 6 * self.mixed
 
     @property
     def parameters(self) -> int:
@@ -113,8 +116,8 @@ class Form:
         return 6 + self.extra + bool(self.norm) + steps
 
     def changed(self, mixing: Array, step: Array) -> Array:
-        """A second matrix with its free numbers moved."""
-        return moved(mixing, step) if self.mixed else mixing
+        """A second matrix, or a look, with its free numbers moved."""
+        return mixing + step if self.look else moved(mixing, step) if self.mixed else mixing
 
     def model(self, ground: Ground, sources: Sequence[Source]) -> Model | NormModel:
         """The model of some sources on some nodes."""
@@ -129,6 +132,8 @@ class Form:
             space = replace(space, outputs=outputs, neutral=self.after.greys(space.neutral))
         if self.norm:
             return NormModel(ground, lights, space, self.norm)
+        if self.look:
+            return LookModel(ground, lights, space)
         if self.mono:
             return LumaModel(ground, lights, space)
         levelled = lights.level() if isinstance(self.compression, Paling) else lights
@@ -269,6 +274,15 @@ def _first(form: Form, part: Lit) -> Iterator[tuple[int, Array, Array, float]]:
     matrix.
     """
     count = len(part.sources)
+    if form.look:
+        plain = Form().model_of(part.ground, part.lights)
+        matrix = plain.first(np.eye(3))
+        looked = LookModel(part.ground, plain.lights, signal_space(part.ground))
+        numbers = np.zeros((count, NUMBERS))
+        matrix, numbers, error = looked.refined(matrix, numbers, True, 2)
+        for k in _best_first(error, part):
+            yield k, matrix[k], numbers[k], float(error[k])
+        return
     model = form.model_of(part.ground, part.lights)
     error = np.full(count, np.inf)
     matrix = np.broadcast_to(np.eye(3), (count, 3, 3)).copy()

@@ -34,6 +34,9 @@ LEAST_SEEN = 0.25
 KNOWN_TO = 0.05
 """10-bit codes of error of the neutral axis between its nodes."""
 
+FEWER = 0.25
+"""The share of nodes that sets the scale in later steps: others may be clipped or have a look."""
+
 REACH = 1e-4
 """Full-scale signal to either side over which a slope of light is taken."""
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lutbench.identification.common import ROWS, STEP
-from lutbench.identification.curvebank import End
+from lutbench.identification.curvebank import End, scale_of
 from lutbench.identification.forms.fits import FreeFit
 from lutbench.identification.forms.free import (
     evenly,
@@ -19,6 +19,7 @@ from lutbench.identification.forms.free import (
     moved,
     rows_to_one,
 )
+from lutbench.identification.forms.looks import NUMBERS, LookModel, SmoothLook
 from lutbench.identification.forms.nodes import together
 from lutbench.identification.forms.score import INDEPENDENT, nats_of
 from lutbench.identification.freecurve import FreeCurve, TargetFit
@@ -149,24 +150,33 @@ class _FitNodes:
     def slopes(self, matrices: Callable[[Array], tuple[Array, Array]], count: int) -> Array:
         """What each of `count` numbers does to the misses, (3n, count), and those, weighed."""
         start = matrices(np.zeros(count))
-        moves = STEP * np.eye(count)
+        # What the numbers of a look do is known without a trial.
+        moves = STEP * np.eye(count)[: count - NUMBERS * isinstance(self.model, LookModel)]
         plain, *others = self.misses([start, *(matrices(each) for each in moves)])
         weight = self.weight(plain)
         columns = [plain, *((plain - each) / STEP for each in others)]
-        return np.stack([(each * weight).ravel() for each in columns], axis=1)
+        slopes = np.stack([(each * weight).ravel() for each in columns], axis=1)
+        if isinstance(self.model, LookModel):
+            look = np.nan_to_num(self.model.slopes(start[0])) * weight[..., None]
+            slopes = np.concatenate([slopes, look.reshape(-1, NUMBERS)], axis=1)
+        return slopes
 
     def settled(self, matrix_of: Callable[[Array], Array], mixing: Array) -> Array:
         """The Q with the least error, with an M that depends on it."""
         form = self.fit.form
-        for _ in range(SETTLES):
+        # A look is linear in its numbers.
+        for _ in range(1 if form.look else SETTLES):
 
             def both(step: Array, start: Array = mixing) -> tuple[Array, Array]:
                 q = form.changed(start, step)
                 return matrix_of(q), q
 
             told = self.slopes(both, form.extra)
-            step = np.linalg.lstsq(told[:, 1:], told[:, 0], rcond=1e-8)[0]
-            mixing = form.changed(mixing, np.clip(step, -0.2, 0.2))
+            step = np.asarray(
+                np.linalg.lstsq(told[:, 1:], told[:, 0], rcond=1e-6 if form.look else 1e-8)[0],
+                float,
+            )
+            mixing = form.changed(mixing, step if form.look else np.clip(step, -0.2, 0.2))
         return mixing
 
 
@@ -212,7 +222,7 @@ def _pulls(nodes: _FitNodes) -> Pulls:
     off, a, q = told[:, 0], told[:, 1:7], told[:, 7:]
     if q.shape[1]:
         # What Q can make good says nothing against a pair.
-        back = np.linalg.pinv(q, rcond=1e-15)
+        back = np.linalg.pinv(q, rcond=1e-5 if fit.form.look else 1e-15)
         a, off = a - q @ (back @ a), off - q @ (back @ off)
     return a.T @ a, a.T @ off
 
@@ -220,8 +230,8 @@ def _pulls(nodes: _FitNodes) -> Pulls:
 def _saturated(nodes: _FitNodes, bank: GamutBank, pulls: Pulls) -> Iterator[Named]:
     """The pairs nearest to M with a saturation in the light of their target, which is linear."""
     fit, (normal, right) = nodes.fit, pulls
-    if fit.form.norm or fit.form.mixed or fit.form.mono:
-        return  # Q has a saturation already
+    if fit.form.norm or fit.form.mixed or fit.form.look or fit.form.mono:
+        return  # Q, or a look, has a saturation already
     plain = rows_to_one(bank.matrices)
     luma = (bank.target_weights[:, None, :] @ plain).repeat(3, axis=1)
     move, rest = free_of(plain) - free_of(luma), free_of(luma) - free_of(fit.matrix)
@@ -290,12 +300,13 @@ def _with_targets(
     output = samples.neutral[run]
     if fit.form.after is not None:
         output = fit.form.after.greys(output)
-    output = _unmixed(output, named.mixing, fit.form.display)
+    if not fit.form.look:
+        output = _unmixed(output, named.mixing, fit.form.display)
     if named.gains is not None:
         light, output = _together(light, output, named.pair.matrix @ np.array(named.gains))
     curve = FreeCurve.of(light, output, fit.error)
     told = _targets(fit, named, curve, knowledge)
-    grade = grade_of(named.mixing, fit.form.display)
+    grade = () if fit.form.look else grade_of(named.mixing, fit.form.display)
     if fit.form.after is not None:
         grade = (*grade, fit.form.after.step)
     found = []
@@ -311,6 +322,10 @@ def _with_targets(
                 compression=fit.compression(made.stops),
                 norm=fit.form.norm,
             )
+            if fit.form.look:
+                low, span = scale_of(made.target.range)
+                look = SmoothLook(tuple(map(float, named.mixing)), low, span)
+                made = replace(made, grade=(look, *made.grade))
             found += [(one, each.cost, named) for one in (made, *_unexposed(made))]
     return found
 

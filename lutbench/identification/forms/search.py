@@ -209,6 +209,7 @@ def _forms(fitted: Fitted) -> Iterator[Sequence[Form]]:
     yield [Form(mixed=True, display=end) for end in displays]
     if (form := stepped_form(fitted)) is not None:
         yield (form,)
+    yield (Form(look=True),)
 
 
 def _tinted(fitted: Fitted) -> list[Form]:

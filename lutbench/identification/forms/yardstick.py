@@ -17,6 +17,7 @@ from lutbench.identification.forms.bends import Bending, Bent, bent
 from lutbench.identification.forms.fits import After, Form, FreeFit
 from lutbench.identification.forms.fitted import Fitted
 from lutbench.identification.forms.free import Model, rows_to_one
+from lutbench.identification.forms.looks import SmoothLook
 from lutbench.identification.forms.nodes import Ground, Source
 from lutbench.identification.forms.norms import NormModel
 from lutbench.identification.forms.score import nats_of
@@ -81,6 +82,8 @@ def form_of(h: Hypothesis) -> Form:
     """The form that a hypothesis has."""
     if h.norm is not None:
         return Form(display=h.target_end, norm=h.norm)
+    if any(isinstance(step, SmoothLook) for step in h.grade):
+        return Form(look=True)
     display = h.target_end if any(isinstance(step, Decode) for step in h.grade) else None
     mixed = any(
         isinstance(step, Matrix | Saturation)
@@ -106,7 +109,7 @@ def measure(h: Hypothesis, ground: Ground, fitted: Fitted) -> Yardstick:
     # A step may make the fit worse: the start stays among the candidates.
     freed = [named, *(_refined(model, form, *start) for start in starts)]
     free = min(freed, key=lambda each: size_of(_left(model, *each)))
-    loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed))
+    loose = bent(Bent(model, *free), Bending(BENDS, STEPS, form.mixed, look=form.look))
     # A clip between the steps is no part of a form, so names may explain all by themselves.
     alone = [own for own in [_own(h, model.ground)] if size_of(own) <= EXPLAINED * floor]
     best = min([_left(model, *named), *alone], key=lambda each: _nats(each, floor))
@@ -133,7 +136,7 @@ def best_pair(loose: Bent, model: Model | NormModel, form: Form, fitted: Fitted)
     for index in best_first(apart)[:PAIRS]:
         pair = bank.pair(int(index))
         start = Bent(model, rows_to_one(pair.matrix), loose.mixing)
-        told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True))
+        told = bent(start, Bending(BENDS, STEPS, form.mixed, held=True, look=form.look))
         left = told.misses()
         found.append(Held(pair, _nats(left, floor), size_of(left)))
     return min(found, key=lambda each: each.nats)
@@ -173,7 +176,10 @@ def _refined(
 
 
 def _mixing_of(h: Hypothesis) -> Array:
-    """The matrix that mixes the channels after the curve."""
+    """The matrix that mixes the channels after the curve; of a look its numbers."""
+    look = next((step for step in h.grade if isinstance(step, SmoothLook)), None)
+    if look is not None:
+        return np.array(look.numbers)
     weights = np.outer(np.ones(3), CDL_WEIGHTS)
     for step in h.grade:
         if isinstance(step, Matrix):
