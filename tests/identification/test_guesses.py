@@ -24,7 +24,7 @@ from lutbench.report.identification import inside
 @cache
 def looked() -> tuple[Any, Identification]:
     """A LUT whose look leaves its source a guess."""
-    lut = open_world.case("highlights desaturated towards white", 41000).lut
+    lut = open_world.case("hue twist", 41001).lut
     return lut, identify(lut, catalogue=open_catalogue(user=False))
 
 
