@@ -4,7 +4,8 @@
 
 Prints a table in Markdown. Outcomes are kept in the folder of `--cache`, one file for
 a case, and not asked for again: a run that was stopped goes on where it was. With
-`--further` the LUTs are those of `further_families`, which the search was not made on.
+`--further` the LUTs are those of `further_families`, with `--blind` those of
+`blind_families`; the search was not made on either.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("NUMBA_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "cases"))
 
+import blind_families
 import further_families
 import numpy as np
 import open_world
@@ -37,7 +39,8 @@ REACH_HONEST, REACH_NAMED = 0.92, 0.85
 def main() -> None:
     """Read the options, judge, print."""
     options = _options()
-    every = further_families.FAMILIES if options.further else open_world.families()
+    apart = blind_families if options.blind else further_families if options.further else None
+    every = apart.FAMILIES if apart else open_world.families()
     names = options.family or list(every)
     seeds = range(options.first_seed, options.first_seed + options.count)
     jobs = [(name, seed) for name in names for seed in seeds]
@@ -52,6 +55,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--family", action="append", help="only this family; may be repeated")
     parser.add_argument("--further", action="store_true", help="the families kept apart")
+    parser.add_argument("--blind", action="store_true", help="those of somebody who had seen none")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--cache", type=Path, help="a folder for outcomes")
     parser.add_argument("--recipes", action="store_true", help="split the own recipes' LUTs too")
@@ -91,8 +95,10 @@ def _judged(job: tuple[str, int], recipes: bool) -> Outcome:
 
 
 def _case(name: str, seed: int) -> Case:
-    further = name in further_families.FAMILIES
-    return further_families.case(name, seed) if further else open_world.case(name, seed)
+    for families in (further_families, blind_families):
+        if name in families.FAMILIES:
+            return families.case(name, seed)
+    return open_world.case(name, seed)
 
 
 _WARM: list[bool] = []
