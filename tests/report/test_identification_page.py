@@ -56,7 +56,7 @@ def test_the_section_tells_the_look(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_what_the_user_names_is_pinned(tmp_path: Path) -> None:
-    text = section(page_of(tmp_path, looked(9), "--source-curve", "ACEScct"))
+    text = section(page_of(tmp_path, looked(), "--source-curve", "ACEScct"))
     rows = re.findall(
         r'<tr><td data-head="from">([^<]*)</td>', text.split("<h3>Candidates</h3>")[1]
     )
